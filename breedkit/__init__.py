@@ -1,0 +1,52 @@
+"""breedkit: a workbench for people who cross plants.
+
+>>> import breedkit as bk
+>>> bk.ratio_test([44, 16], "3:1")                     # one family, one ratio
+>>> season = bk.load_season("my_season")               # your own tables
+>>> season.counts("colour")                            # families by classes
+>>> model = bk.catalogue()["single gene, dominant"]
+>>> model.expected("F2", parents=("AA", "aa"))         # exact fractions
+>>> bk.judge_family(season, "colour", "F2")            # is it one gene?
+
+Names are looked up on first use, so that importing breedkit loads nothing heavy.
+"""
+
+from importlib import import_module
+
+_HOME = {
+    "InheritanceModel": "models",
+    "Season": "tables",
+    "catalogue": "models",
+    "heterogeneity_test": "ratios",
+    "judge_family": "compare",
+    "load_counts": "tables",
+    "load_season": "tables",
+    "ratio_power": "ratios",
+    "ratio_test": "ratios",
+}
+
+__all__ = [
+    "InheritanceModel",
+    "Season",
+    "catalogue",
+    "heterogeneity_test",
+    "judge_family",
+    "load_counts",
+    "load_season",
+    "ratio_power",
+    "ratio_test",
+]
+
+__version__ = "0.1.0"
+
+
+def __getattr__(name: str) -> object:
+    if name in _HOME:
+        value = getattr(import_module(f"breedkit.{_HOME[name]}"), name)
+        globals()[name] = value
+        return value
+    raise AttributeError(f"breedkit has no {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted([*__all__, "__version__"])
