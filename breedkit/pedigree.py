@@ -1,0 +1,382 @@
+"""Who came from whom: how families arise, and what the trade calls them. No genes.
+
+A family's parentage is a tree of frozen nodes: founders at the leaves, crosses,
+selfings and matings above them. It is read from the trade's short forms
+(`parse_family`) or from the rows of a family register (`read_register`):
+
+    F1, F2 ... F12       the cross P1 x P2 and its selfings
+    F2:3, F2:5           lines from single F2 plants, as F3, as F5
+    BC1, BC2(P2), BC1F2  backcrosses to P1 (or to P2), and their selfings
+    testcross            the F1 crossed to a plant recessive at every locus
+    three-way            (P1 x P2) x P3
+    double cross         (P1 x P2) x (P3 x P4)
+    F2 open, F2 sib      open pollination within the F2, pairs of its sibs
+    F3 from orange F2    the orange plants of the F2, selfed
+
+A bare BC1 goes back to the first parent. `generation` gives the name back.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from breedkit.errors import PedigreeError, did_you_mean, fold, quote
+
+MOST_GENERATIONS = 12
+MOST_BACKCROSSES = 6
+TESTER = "tester"  # the founder that is recessive at every locus
+
+
+@dataclass(frozen=True)
+class Founder:
+    """A plant or line whose parents are not recorded."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class Cross:
+    female: Plan
+    male: Plan
+
+
+@dataclass(frozen=True)
+class Selfing:
+    parent: Plan
+
+
+@dataclass(frozen=True)
+class Intermating:
+    """Open pollination among the plants of one family."""
+
+    parent: Plan
+
+
+@dataclass(frozen=True)
+class Sibmating:
+    """Pairs of sibs of one family mated, for some generations."""
+
+    parent: Plan
+    generations: int = 1
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """Plants taken out of a family: all of one look, or a single `plant`.
+
+    `look` is the class they show, or None where nothing is known of it.
+    """
+
+    parent: Plan
+    look: str | None = None
+    plant: str | None = None
+
+
+Plan = Founder | Cross | Selfing | Intermating | Sibmating | Chosen
+
+
+def founders_of(plan: Plan) -> tuple[str, ...]:
+    """The founders of a plan, in the order in which they come in, female first."""
+    match plan:
+        case Founder(name):
+            return (name,)
+        case Cross(female, male):
+            return tuple(dict.fromkeys((*founders_of(female), *founders_of(male))))
+        case _:
+            return founders_of(plan.parent)
+
+
+# --- the trade's short forms ------------------------------------------------
+
+_LINE = re.compile(r"F(\d+)(?::(\d+))?")
+_BACKCROSS = re.compile(r"BC(\d*)(?:\((.+?)\))?(?:F(\d+))?")
+_FROM = re.compile(r"(\S+) from (.+) (\S+)", re.IGNORECASE)
+_KNOWN = (
+    "P1",
+    "P2",
+    "F1",
+    "F2",
+    "F2:3",
+    "BC1",
+    "BC1(P2)",
+    "BC1F2",
+    "testcross",
+    "three-way",
+    "double cross",
+    "F2 open",
+    "F2 sib",
+    "F3 from <class> F2",
+)
+
+
+def parse_family(text: str, founders: Sequence[str] = ("P1", "P2")) -> Plan:
+    """The parentage that a short form stands for.
+
+    Parameters
+    ----------
+    text : such as 'F2', 'BC1(P2)F2', 'F2:3', 'F3 from orange F2'.
+    founders : names of the parents P1, P2, ... in order.
+
+    Raises
+    ------
+    PedigreeError
+        for a form that is not known, or that needs more parents than there are.
+    """
+    if not isinstance(text, str):
+        raise PedigreeError(f"A family is named like 'F2' or 'BC1'; {quote(text)} is not.")
+    form = " ".join(text.split())
+    chosen = _FROM.fullmatch(form)
+    if chosen:
+        after, look, before = chosen.groups()
+        return _from_chosen(text, after, look, before, founders)
+    word, *rest = form.split(" ")
+    if len(rest) == 1 and rest[0].casefold() in ("open", "sib"):
+        parent = parse_family(word, founders)
+        return Intermating(parent) if rest[0].casefold() == "open" else Sibmating(parent)
+    if fold(form).replace("-", " ") in ("three way", "double cross", "testcross"):
+        return _named_cross(fold(form).replace("-", " "), founders)
+    compact = form.replace(" ", "")
+    if re.fullmatch(r"P\d+", compact, re.IGNORECASE):
+        return _parent(int(compact[1:]), founders)
+    line = _LINE.fullmatch(compact.upper())
+    if line:
+        last = int(line[2] or line[1])
+        if line[2] and not int(line[1]) < last:
+            raise PedigreeError(f"In {quote(text)} the second number must be the later one.")
+        plan = _selfed(text, _f1(founders), last - 1)
+        return _single_plant_line(plan, last - int(line[1])) if line[2] else plan
+    back = _BACKCROSS.fullmatch(compact if "(" in compact else compact.upper())
+    if back or (back := _BACKCROSS.fullmatch(compact[:2].upper() + compact[2:])):
+        return _backcross(text, back, founders)
+    near = did_you_mean(form, _KNOWN)
+    hint = f" Did you mean {quote(near)}?" if near else ""
+    raise PedigreeError(
+        f"There is no family called {quote(text)}.{hint}\nKnown forms: {', '.join(_KNOWN)}."
+    )
+
+
+def _parent(number: int, founders: Sequence[str]) -> Founder:
+    if not 1 <= number <= len(founders):
+        raise PedigreeError(
+            f"Parent P{number} is asked for, but there are {len(founders)} parents."
+        )
+    return Founder(founders[number - 1])
+
+
+def _f1(founders: Sequence[str]) -> Cross:
+    return Cross(_parent(1, founders), _parent(2, founders))
+
+
+def _selfed(text: str, plan: Plan, times: int) -> Plan:
+    if not 0 <= times < MOST_GENERATIONS:
+        raise PedigreeError(f"{quote(text)} is outside F1 to F{MOST_GENERATIONS}.")
+    for _ in range(times):
+        plan = Selfing(plan)
+    return plan
+
+
+def _single_plant_line(plan: Plan, back: int) -> Plan:
+    """The same selfings, but through single plants `back` generations ago."""
+    parents = []
+    for _ in range(back):
+        assert isinstance(plan, Selfing)
+        plan = plan.parent
+        parents.append(plan)
+    line: Plan = Selfing(Chosen(parents[-1]))
+    for _ in range(back - 1):
+        line = Selfing(line)
+    return line
+
+
+def _backcross(text: str, match: re.Match[str], founders: Sequence[str]) -> Plan:
+    times, recurrent, selfed = match.groups()
+    if recurrent is None:
+        parent = _parent(1, founders)
+    elif re.fullmatch(r"P\d+", recurrent, re.IGNORECASE):
+        parent = _parent(int(recurrent[1:]), founders)
+    elif recurrent in founders:
+        parent = Founder(recurrent)
+    else:
+        raise PedigreeError(f"{quote(recurrent)} in {quote(text)} is not one of the parents.")
+    if not 1 <= int(times or 1) <= MOST_BACKCROSSES:
+        raise PedigreeError(f"{quote(text)} is outside BC1 to BC{MOST_BACKCROSSES}.")
+    plan: Plan = _f1(founders)
+    for _ in range(int(times or 1)):
+        plan = Cross(plan, parent)
+    return _selfed(text, plan, int(selfed or 1) - 1)
+
+
+def _named_cross(name: str, founders: Sequence[str]) -> Plan:
+    first = _f1(founders)
+    if name == "testcross":
+        return Cross(first, Founder(TESTER))
+    if name == "three way":
+        return Cross(first, _parent(3, founders))
+    return Cross(first, Cross(_parent(3, founders), _parent(4, founders)))
+
+
+def _from_chosen(text: str, after: str, look: str, before: str, founders: Sequence[str]) -> Plan:
+    """'F3 from orange F2': the orange F2 plants, selfed until F3."""
+    start, end = parse_family(before, founders), parse_family(after, founders)
+    times, node = 0, end
+    while node != start and isinstance(node, Selfing):
+        times, node = times + 1, node.parent
+    if node != start or times == 0:
+        raise PedigreeError(f"In {quote(text)}, {after} does not come from {before} by selfing.")
+    return _selfed(text, Chosen(start, look), times)
+
+
+# --- the register -----------------------------------------------------------
+
+
+def read_register(
+    rows: Iterable[tuple[str, str, str]], plant_family: Mapping[str, str] | None = None
+) -> dict[str, Plan]:
+    """The parentage of every family of a register.
+
+    Parameters
+    ----------
+    rows : (family, female, male). Founders have no parents. The same name twice,
+        or 'selfed' as the male, is a selfing; 'open' is open pollination.
+    plant_family : the family of every plant, for parents that are single plants.
+
+    Raises
+    ------
+    PedigreeError
+        for parents that nobody knows and for families that descend from themselves.
+    """
+    parents = {family: (female.strip(), male.strip()) for family, female, male in rows}
+    families = {fold(name): name for name in parents}
+    plant_family = plant_family or {}
+    single = {fold(name): name for name in plant_family}
+    plans: dict[str, Plan] = {}
+    on_the_way: list[str] = []
+
+    def plan_of(name: str) -> Plan:
+        if fold(name) in families:
+            return family_plan(families[fold(name)])
+        if fold(name) in single:
+            plant = single[fold(name)]
+            return Chosen(plan_of(plant_family[plant]), plant=plant)
+        near = did_you_mean(name, [*parents, *plant_family])
+        hint = f" Did you mean {quote(near)}?" if near else ""
+        raise PedigreeError(f"Parent {quote(name)} is neither a family nor a plant.{hint}")
+
+    def family_plan(name: str) -> Plan:
+        if name not in plans:
+            if name in on_the_way:
+                raise PedigreeError(f"Family {quote(name)} descends from itself.")
+            on_the_way.append(name)
+            plans[name] = made(name, *parents[name])
+            on_the_way.remove(name)
+        return plans[name]
+
+    def made(name: str, female: str, male: str) -> Plan:
+        if not female and not male:
+            return Founder(name)
+        if not female or not male:
+            known = female or male
+            raise PedigreeError(f"Family {quote(name)} has only one parent, {quote(known)}.")
+        mother = plan_of(female)
+        if fold(male) in ("selfed", fold(female)):
+            return Selfing(mother)
+        return Intermating(mother) if fold(male) == "open" else Cross(mother, plan_of(male))
+
+    for name in parents:
+        family_plan(name)
+    return plans
+
+
+# --- what the trade calls it ------------------------------------------------
+
+
+def generation(plan: Plan) -> str:
+    """The generation of a plan: 'P', 'F1', 'F2:3', 'BC1F2', 'three-way', 'F2 open'.
+
+    A backcross is one whatever its recurrent parent; see `recurrent_parent`.
+    """
+    match plan:
+        case Founder():
+            return "P"
+        case Chosen(parent):
+            return generation(parent)
+        case Intermating(parent):
+            return f"{generation(parent)} open"
+        case Sibmating(parent):
+            return f"{generation(parent)} sib"
+        case Selfing(parent):
+            return _next_generation(generation(parent), isinstance(parent, Chosen))
+        case Cross(female, male):
+            return _cross_name(female, male)
+    raise TypeError(f"{plan!r} is not a parentage")
+
+
+def recurrent_parent(plan: Plan) -> str | None:
+    """The founder that a backcross, or a selfing of one, goes back to; else None."""
+    while not isinstance(plan, Cross):
+        if isinstance(plan, Founder):
+            return None
+        plan = plan.parent
+    back = _backcross_sides(plan)
+    return back[1].name if back else None
+
+
+def _next_generation(name: str, single: bool) -> str:
+    """What a selfing of generation `name` is called."""
+    if name == "P":
+        return "P"
+    line = re.fullmatch(r"(.*?)F(\d+)(?::(\d+))?", name)
+    if line is None:
+        return f"{name}F2" if name.startswith("BC") else f"{name} F2"
+    stem, start, last = line[1], int(line[2]), int(line[3] or line[2])
+    if line[3]:
+        return f"{stem}F{start}:{last + 1}"
+    return f"{stem}F{start}:{start + 1}" if single and start > 1 else f"{stem}F{start + 1}"
+
+
+def _cross_name(female: Plan, male: Plan) -> str:
+    back = _backcross_sides(Cross(female, male))
+    if back:
+        line, _ = back
+        before = re.match(r"BC(\d+)", generation(line))
+        return f"BC{int(before[1]) + 1}" if before else "BC1"
+    kinds = (_bare(female), _bare(male))
+    if all(isinstance(k, Founder) for k in kinds):
+        return "F1"
+    if TESTER in (founders_of(female) + founders_of(male)):
+        return "testcross"
+    simple = [isinstance(k, Cross) and _cross_name(k.female, k.male) == "F1" for k in kinds]
+    apart = not set(founders_of(female)) & set(founders_of(male))
+    if apart and all(simple):
+        return "double cross"
+    if apart and any(simple) and any(isinstance(k, Founder) for k in kinds):
+        return "three-way"
+    if female != male and _same_family(female, male):
+        return f"{generation(female)} sib"
+    return "cross"
+
+
+def _bare(plan: Plan) -> Plan:
+    """The family behind chosen plants."""
+    while isinstance(plan, Chosen):
+        plan = plan.parent
+    return plan
+
+
+def _same_family(one: Plan, other: Plan) -> bool:
+    return isinstance(one, Chosen) and isinstance(other, Chosen) and _bare(one) == _bare(other)
+
+
+def _backcross_sides(cross: Cross) -> tuple[Plan, Founder] | None:
+    """(the hybrid side, the recurrent founder) if a cross goes back to its own founder."""
+    for line, parent in ((cross.female, cross.male), (cross.male, cross.female)):
+        founder = _bare(parent)
+        if (
+            isinstance(founder, Founder)
+            and not isinstance(_bare(line), Founder)
+            and founder.name in founders_of(line)
+        ):
+            return line, founder
+    return None
