@@ -76,7 +76,7 @@ class Population:
     def gamete_shares(self) -> dict[str, Number]:
         """Share of each gamete that the population gives off."""
         shares = _shares(self.gametes(), self.exact)
-        found = {}
+        found: dict[str, Number] = {}
         for index in np.ndindex(shares.shape):
             alleles = []
             for group, h in zip(self.genome.groups, index, strict=True):

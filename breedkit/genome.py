@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from breedkit.errors import ModelError
-from breedkit.loci import Gamete, Genotype, Locus, loci_of, parse_genotype
+from breedkit.loci import Gamete, Genotype, Locus, allele_order, loci_of, parse_genotype
 
 Number = Fraction | float
 
@@ -97,7 +97,7 @@ class Genome:
             Group(tuple(itertools.islice(loci, n)), tuple(rates.pop(0) for _ in range(n - 1)))
             for n in lengths
         ]
-        plasms = sorted({g.cytoplasm for g in genotypes if g.cytoplasm})
+        plasms = sorted({g.cytoplasm for g in genotypes if g.cytoplasm}, key=allele_order)
         if plasms and any(g.cytoplasm is None for g in genotypes):
             raise ModelError("Give the cytoplasm of every parent, or of none.")
         if plasms:

@@ -165,7 +165,9 @@ def parse_patterns(texts: Iterable[str]) -> tuple[tuple[str, ...], tuple[Pattern
         if not isinstance(text, str) or not text.strip():
             raise ModelError("A pattern is written like 'A_B_' or 'aa__'; this one is empty.")
         cytoplasm, rest = _take_cytoplasm(text)
-        slots = _tokens(text, rest.replace(" ", ""), len(text) - len(rest), _SLOT)
+        body = rest.replace(" ", "")
+        alone = cytoplasm is not None and not body
+        slots = [] if alone else _tokens(text, body, len(text) - len(rest), _SLOT)
         pairs = tuple(zip(slots[::2], slots[1::2], strict=False))
         if len(slots) % 2:
             raise _fault(text, 0, len(text), "leaves a locus with one letter; write two a locus")

@@ -25,7 +25,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from breedkit.genome import Group
+from breedkit.genome import Group, Number
 
 Step = np.ndarray | Callable[[np.ndarray], np.ndarray]
 
@@ -179,6 +179,8 @@ def _change_over(group: Group, i: int, bonds: list[tuple[int, ...]], exact: bool
     if i == len(group.recombination):
         return np.ones((len(bonds), 1), dtype=object if exact else float)
     r = group.recombination[i]
+    stay: Number
+    change: Number
     if exact:
         share = r if isinstance(r, Fraction) else Fraction(str(r))
         stay, change = share.denominator - share.numerator, share.numerator

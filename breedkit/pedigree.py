@@ -330,10 +330,10 @@ def _next_generation(name: str, single: bool) -> str:
     line = re.fullmatch(r"(.*?)F(\d+)(?::(\d+))?", name)
     if line is None:
         return f"{name}F2" if name.startswith("BC") else f"{name} F2"
-    stem, start, last = line[1], int(line[2]), int(line[3] or line[2])
-    if line[3]:
-        return f"{stem}F{start}:{last + 1}"
-    return f"{stem}F{start}:{start + 1}" if single and start > 1 else f"{stem}F{start + 1}"
+    stem, start, last = line[1], line[2], int(line[3] or line[2])
+    if single and last > 1:
+        return f"{stem}F{last}:{last + 1}"
+    return f"{stem}F{start}:{last + 1}" if line[3] else f"{stem}F{last + 1}"
 
 
 def _cross_name(female: Plan, male: Plan) -> str:

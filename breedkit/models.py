@@ -1,0 +1,342 @@
+"""The catalogue of inheritance models, and what a model expects of a family.
+
+A model is a rule (genotype to class) with the recombination between its loci.
+What it expects of a family is read off the exact engine: the family's parentage
+is followed from the founders, genotypes that die are taken out in every
+generation, and the shares of the genotypes are added up by class. No ratio is
+typed anywhere: 9:3:4 or 13:3 come out of the crosses.
+
+References beside the catalogue name the work that first showed the model; they
+are from memory, the ratios are not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+
+import numpy as np
+
+from breedkit.cross import Population, grow
+from breedkit.errors import ModelError, pick, quote
+from breedkit.genome import Genome, Number
+from breedkit.loci import Genotype, parse_genotype
+from breedkit.pedigree import TESTER, Plan, founders_of, parse_family
+from breedkit.results import Fact, Result, listing, ratio_text
+from breedkit.rules import DEAD, Rule
+
+Parents = Sequence[str] | Mapping[str, str]
+
+
+@dataclass(frozen=True, repr=False)
+class InheritanceModel(Result):
+    """How a trait is inherited: which genotype shows which class.
+
+    Parameters
+    ----------
+    name : in the trade's terms.
+    rule : from genotype to class.
+    parents : genotypes of two founders that show the model at its plainest.
+    reference : who showed it first, in what.
+    recombination : one fraction for each interval of a linkage group in `parents`.
+    """
+
+    name: str
+    rule: Rule
+    parents: tuple[str, ...]
+    reference: str = ""
+    recombination: tuple[Number, ...] = ()
+
+    @classmethod
+    def from_rule(
+        cls,
+        rule: Mapping[str, str | None],
+        name: str = "own rule",
+        parents: Sequence[str] | None = None,
+        recombination: Sequence[Number] = (),
+    ) -> InheritanceModel:
+        """A model from a rule of your own.
+
+        Parameters
+        ----------
+        rule : class of each pattern, `{"A_B_": "purple", "A_bb": "red", "aa__": "white"}`;
+            None for genotypes that die.
+        name : what to call it.
+        parents : genotypes to use where none are given; by default one founder with
+            the first allele of every locus and one with the last.
+        recombination : for linked loci, which `parents` writes as 'AB/AB'.
+
+        Raises
+        ------
+        ModelError
+            if a genotype is covered by no pattern, or by two.
+
+        Examples
+        --------
+        >>> model = InheritanceModel.from_rule({"A_B_": "purple", "A_bb": "red", "aa__": "white"})
+        >>> model.ratio("F2")
+        '9:3:4'
+        """
+        read = Rule.of(rule)
+        if parents is None:
+            genome = read.own_genome
+            parents = (_pure(genome, 0), _pure(genome, -1))
+        model = cls(name, read, tuple(parents), "", tuple(recombination))
+        model._genome(tuple(parse_genotype(p) for p in model.parents))
+        return model
+
+    @property
+    def classes(self) -> tuple[str, ...]:
+        return self.rule.classes
+
+    @property
+    def genes(self) -> int:
+        """Number of loci in the nucleus."""
+        return len(self.rule.letters)
+
+    def expected(self, family: str | Plan, parents: Parents | None = None) -> dict[str, Fraction]:
+        """The exact share of every class in a family.
+
+        Parameters
+        ----------
+        family : a short form such as 'F2', 'BC1(P2)F2', 'F2:3', 'F3 from red F2'
+            (see `breedkit.pedigree`), or the parentage of a family of a register.
+        parents : genotypes of P1, P2, ... in order, or by founder name; by default
+            those of the model.
+
+        Returns
+        -------
+        {class: share}, in the order of the rule, total exactly 1.
+
+        Raises
+        ------
+        ModelError, PedigreeError
+            if a genotype, class or family cannot be read, or no plant would live.
+        """
+        population, table = self._population(family, parents, exact=True)
+        total = population.weights.sum()
+        weights = [population.weights[table == i].sum() for i in range(len(self.classes))]
+        return {c: Fraction(int(w), int(total)) for c, w in zip(self.classes, weights, strict=True)}
+
+    def shares(self, family: str | Plan, parents: Parents | None = None) -> np.ndarray:
+        """Like `expected`, as floats in the order of `classes`, for computing."""
+        population, table = self._population(family, parents, exact=False)
+        totals = np.bincount(table.ravel() + 1, population.weights.ravel(), len(self.classes) + 1)
+        return totals[1:] / totals.sum()
+
+    def ratio(self, family: str | Plan, parents: Parents | None = None) -> str:
+        """The classes of a family in whole numbers: '9:3:4'."""
+        return ratio_text(list(self.expected(family, parents).values()))
+
+    @property
+    def verdict(self) -> str:
+        genes = (
+            "no gene of the nucleus"
+            if not self.genes
+            else ("one gene" if self.genes == 1 else f"{self.genes} genes")
+        )
+        return f"{self.name}: {genes}, {len(self.classes)} classes."
+
+    def facts(self) -> list[Fact]:
+        patterns: dict[str | None, list[str]] = {}
+        for pattern, look in zip(self.rule.patterns, self.rule.looks, strict=True):
+            patterns.setdefault(look, []).append(pattern.text)
+        facts = [
+            Fact(
+                quote(look) if look is not None else "dies",
+                listing(texts[:6]),
+                f"and {len(texts) - 6} more" if len(texts) > 6 else "",
+            )
+            for look, texts in patterns.items()
+        ]
+        facts.append(Fact("parents, as a rule", " x ".join(self.parents)))
+        facts += [Fact(f"{family}", self.ratio(family)) for family in ("F1", "F2", "testcross")]
+        if self.reference:
+            facts.append(Fact("first shown by", self.reference))
+        return facts
+
+    # --- inside ---
+
+    def _population(
+        self, family: str | Plan, parents: Parents | None, exact: bool
+    ) -> tuple[Population, np.ndarray]:
+        """The population a family leads to, and the class of each of its genotypes."""
+        given = self.parents if parents is None else parents
+        if isinstance(given, str):
+            raise ModelError("Give the parents as a list of genotypes, such as ('AA', 'aa').")
+        if isinstance(family, str):
+            names = (
+                list(given)
+                if isinstance(given, Mapping)
+                else [f"P{i}" for i in range(1, len(given) + 1)]
+            )
+            plan = parse_family(family, names)
+        else:
+            plan = family
+            names = [f for f in founders_of(plan) if f != TESTER]
+        texts = dict(given) if isinstance(given, Mapping) else dict(zip(names, given, strict=False))
+        missing = [f for f in founders_of(plan) if f not in texts and f != TESTER]
+        if missing:
+            raise ModelError(f"No genotype is given for {listing([quote(f) for f in missing])}.")
+        genotypes = {name: parse_genotype(text) for name, text in texts.items()}
+        genome = self._genome(tuple(genotypes.values()))
+        genotypes[TESTER] = parse_genotype(_pure(genome, -1))
+        table = self.rule.table(genome)
+        alive = table != DEAD
+
+        def founder(name: str) -> Population:
+            return Population.of(genome, genotypes[name], exact)
+
+        def choose(population: Population, look: str) -> Population:
+            number = self.classes.index(pick(look, self.classes, "class", ModelError))
+            return population.where(table == number)
+
+        settle = (lambda p: p.where(alive)) if self.rule.lethal else (lambda p: p)
+        return grow(plan, founder, choose, settle), table
+
+    def _genome(self, genotypes: tuple[Genotype, ...]) -> Genome:
+        lacking = [x for x in self.rule.letters if x not in genotypes[0].letters]
+        if lacking:
+            raise ModelError(
+                f"Parent {genotypes[0]} lacks locus {listing(lacking)} of the model "
+                f"{quote(self.name)}."
+            )
+        return _genome(genotypes, self.recombination, self.rule.alleles)
+
+
+@lru_cache(maxsize=1024)
+def _genome(
+    genotypes: tuple[Genotype, ...], recombination: tuple[Number, ...], alleles: tuple[str, ...]
+) -> Genome:
+    """One genome for the same parents, so that its steps are worked out once."""
+    return Genome.of(genotypes, recombination, alleles)
+
+
+def _pure(genome: Genome, which: int) -> str:
+    """The genotype with allele number `which` twice at every locus."""
+    words = []
+    for group in genome.groups:
+        if group.cytoplasm:
+            words.append(f"({group.loci[0].alleles[which]})")
+        else:
+            strand = "".join(locus.alleles[which] for locus in group.loci)
+            words.append(f"{strand}/{strand} " if group.linked else strand * 2)
+    return "".join(words).strip()
+
+
+# --- the catalogue ----------------------------------------------------------
+
+
+def catalogue() -> dict[str, InheritanceModel]:
+    """The inheritance models that the trade has a name for, by that name.
+
+    The two-class, three-class and longer ratios known from textbooks follow from
+    `model.ratio("F2")`.
+    """
+    return dict(_catalogue())
+
+
+@lru_cache(maxsize=1)
+def _catalogue() -> dict[str, InheritanceModel]:
+    def model(
+        name: str, rule: dict[str, str | None], parents: tuple[str, str], reference: str
+    ) -> InheritanceModel:
+        return InheritanceModel(name, Rule.of(rule), parents, reference)
+
+    def doses(*loci: str) -> dict[str, str | None]:
+        """One class for each number of capital alleles."""
+        patterns = [""]
+        for x in loci:
+            patterns = [p + g for p in patterns for g in (x + x, x + x.lower(), x.lower() * 2)]
+        count = {p: sum(c.isupper() for c in p) for p in patterns}
+        return {p: f"{count[p]} doses" for p in sorted(patterns, key=lambda p: -count[p])}
+
+    models = [
+        model(
+            "single gene, dominant",
+            {"A_": "dominant", "aa": "recessive"},
+            ("AA", "aa"),
+            "Mendel 1866, seed shape of the pea",
+        ),
+        model(
+            "single gene, incomplete dominance",
+            {"AA": "one parent", "Aa": "between", "aa": "other parent"},
+            ("AA", "aa"),
+            "Correns 1900s, flower colour of the four-o'clock",
+        ),
+        model(
+            "two independent genes",
+            {"A_B_": "both", "A_bb": "A alone", "aaB_": "B alone", "aabb": "neither"},
+            ("AABB", "aabb"),
+            "Mendel 1866, seed shape and cotyledon colour of the pea",
+        ),
+        model(
+            "recessive epistasis",
+            {"A_B_": "A and B", "A_bb": "A without B", "aa__": "no A"},
+            ("AABB", "aabb"),
+            "Cuénot 1903, coat colour of the mouse",
+        ),
+        model(
+            "dominant epistasis",
+            {"A___": "A", "aaB_": "B without A", "aabb": "neither"},
+            ("AABB", "aabb"),
+            "Sinnott and Durham 1922, fruit colour of the squash",
+        ),
+        model(
+            "complementary genes",
+            {"A_B_": "both", "A_bb": "not both", "aa__": "not both"},
+            ("AABB", "aabb"),
+            "Bateson, Saunders and Punnett 1906, flower colour of the sweet pea",
+        ),
+        model(
+            "duplicate genes",
+            {"A___": "either", "aaB_": "either", "aabb": "neither"},
+            ("AABB", "aabb"),
+            "Shull 1914, seed capsule of the shepherd's purse",
+        ),
+        model(
+            "dominant inhibitor",
+            {"A_B_": "held back", "aa__": "held back", "A_bb": "shown"},
+            ("AABB", "aabb"),
+            "Bateson and Punnett 1908, plumage of fowl",
+        ),
+        model(
+            "duplicate genes with cumulative effect",
+            {"A_B_": "both", "A_bb": "one", "aaB_": "one", "aabb": "neither"},
+            ("AABB", "aabb"),
+            "Sinnott 1927, fruit shape of the squash",
+        ),
+        model(
+            "two additive genes",
+            doses("A", "B"),
+            ("AABB", "aabb"),
+            "Nilsson-Ehle 1909, grain colour of wheat",
+        ),
+        model(
+            "three complementary genes",
+            {"A_B_C_": "all three", "A_B_cc": "not all", "A_bb__": "not all", "aa____": "not all"},
+            ("AABBCC", "aabbcc"),
+            "Emerson 1918, aleurone colour of maize",
+        ),
+        model(
+            "triplicate genes",
+            {"A_____": "any", "aaB___": "any", "aabbC_": "any", "aabbcc": "none"},
+            ("AABBCC", "aabbcc"),
+            "Nilsson-Ehle 1909, grain colour of wheat",
+        ),
+        model(
+            "recessive lethal",
+            {"AA": None, "Aa": "carrier", "aa": "plain"},
+            ("Aa", "aa"),
+            "Baur 1907, leaf colour of the snapdragon",
+        ),
+        model(
+            "maternal inheritance",
+            {"(C)": "mother's", "(c)": "other"},
+            ("(C)", "(c)"),
+            "Correns 1909, leaf colour of the four-o'clock",
+        ),
+    ]
+    return {m.name: m for m in models}
