@@ -68,7 +68,9 @@ class Population:
     def genotype_shares(self) -> dict[str, Number]:
         """Share of each genotype that occurs, the two phases of a linked one added."""
         found: dict[str, Number] = {}
-        for genotype, share in zip(self.genome.genotypes(), self.shares.ravel(), strict=True):
+        for genotype, share in zip(
+            self.genome.genotypes(), self.shares.ravel().tolist(), strict=True
+        ):
             if share:
                 found[str(genotype)] = found.get(str(genotype), 0) + share
         return found
@@ -84,7 +86,7 @@ class Population:
                 alleles.append(tuple(x.alleles[a] for x, a in zip(group.loci, at, strict=True)))
             plasm = alleles.pop(0)[0] if self.genome.groups[0].cytoplasm else None
             if shares[index]:
-                found[str(Gamete(tuple(alleles), plasm))] = shares[index]
+                found[str(Gamete(tuple(alleles), plasm))] = shares.item(*index)
         return found
 
     def heterozygous(self, letter: str) -> Number:

@@ -1,0 +1,102 @@
+"""Charts: what is drawn and labelled, not the pixels."""
+
+import pandas as pd
+import pytest
+from matplotlib.colors import to_hex
+
+from breedkit import charts
+
+NASTY = ["<img src=x onerror=alert(1)>", "=cmd()", "$x_$", "🌶 אדום", "_hidden", "n" * 10_000]
+
+
+def axes():
+    return charts.new_axes(6.4, 4, in_notebook=False)
+
+
+def frame() -> pd.DataFrame:
+    return pd.DataFrame(
+        {"red": [10, 0, 45, 0], "orange": [0, 9, 15, 0]},
+        index=pd.Index(["Marl", "Tind", "27-F2", "28-x"], name="family"),
+    )
+
+
+def words(ax) -> list[str]:
+    ax.figure.draw_without_rendering()
+    labels = [*ax.get_xticklabels(), *ax.get_yticklabels(), *ax.texts]
+    if ax.get_legend():
+        labels += ax.get_legend().get_texts()
+    return [t.get_text() for t in labels]
+
+
+def test_counted_against_expected() -> None:
+    given = axes()
+    ax = charts.bars_against_expected(
+        ["red", "orange"], [44, 20], [48, 16], marked=[False, True],
+        title="One gene?", caption="64 plants.", alt="44 red, 20 orange.", ax=given,
+    )  # fmt: skip
+    assert ax is given
+    bars = ax.patches
+    assert [b.get_width() for b in bars] == [44, 20]
+    assert [to_hex(b.get_facecolor()) for b in bars] == [charts.NAMED["red"],
+                                                         charts.NAMED["orange"]]  # fmt: skip
+    assert len({b.get_hatch() for b in bars}) == 2  # colour is not the only sign
+    assert [line.get_xdata()[0] for line in ax.lines] == [48, 16]
+    assert "44 counted, 48 expected" in words(ax)
+    assert "20 counted, 16 expected ▲" in words(ax)  # the misfit is marked
+    assert charts.caption_of(ax) == "64 plants."
+    assert charts.alternative_text(ax) == "44 red, 20 orange."
+
+
+def test_shares_by_group_say_the_plants() -> None:
+    ax = charts.shares_by_group(frame(), ax=axes(), title="Colour", caption="By family.")
+    widths = [b.get_width() for b in ax.patches]
+    assert widths[:4] == [1, 1, 1, 1]  # the frames
+    assert widths[4:] == [1, 0, 0.75, 0, 0, 1, 0.25, 0]
+    assert {"10 plants", "60 plants", "0 plants", "45", "15"} <= set(words(ax))
+
+
+def test_two_traits_and_points() -> None:
+    table = frame().iloc[:3]
+    table.columns.name = "colour"
+    ax = charts.counts_of_two(table, ax=axes())
+    assert {"45", "15", "0"} <= set(words(ax)) and ax.get_xlabel() == "colour"
+    ax = charts.points_by_group(["P1", "F2", "none"], [[3, 1, 2], [5, 5, 5, 5], []], ax=axes())
+    assert [len(c.get_offsets()) for c in ax.collections] == [3, 4]
+    spots = {tuple(p) for p in ax.collections[1].get_offsets().tolist()}
+    assert len(spots) == 4  # equal plants stay visible side by side
+    assert [line.get_xdata()[0] for line in ax.lines] == [2, 5]
+    ax = charts.scatter([1, 2], [3, 4], names=("weight", "length"), ax=axes())
+    assert (ax.get_xlabel(), ax.get_ylabel()) == ("weight", "length")
+
+
+def test_classes_with_a_colour_of_their_own() -> None:
+    assert charts.colour_named("Dark red") == charts.NAMED["dark red"]
+    assert charts.colour_named("light green fruit") == charts.NAMED["light green"]
+    assert charts.colour_named("tired") is None  # 'red' must be a word
+    mixed = charts.styles(["red", "round"])
+    assert [s["facecolor"] for s in mixed] == list(charts.PLAIN[:2])
+    twelve = charts.styles([f"class {i}" for i in range(12)])
+    assert len({(s["facecolor"], s["hatch"]) for s in twelve}) == 12
+
+
+@pytest.mark.parametrize("name", NASTY)
+def test_a_users_text_is_drawn_as_text(name: str) -> None:
+    ax = charts.bars_against_expected([name, "b"], [1, 2], [2, 1], title=name, caption=name,
+                                      ax=axes())  # fmt: skip
+    html = charts.html_picture(ax)  # draws it all; a warning would be an error
+    assert html.count("<") == 1 and "onerror=alert(1)>" not in html
+    counts = pd.DataFrame([[1, 2]], index=[name], columns=[name, "b"])
+    ax = charts.shares_by_group(counts, ax=axes(), title=name)
+    charts.html_picture(ax)
+    assert len(ax.get_legend().get_texts()) == 2
+    charts.html_picture(charts.points_by_group([name], [[1.0, 2.0]], unit=name, ax=axes()))
+    table = pd.DataFrame([[1, 2]], index=[name], columns=[name, "b"])
+    charts.html_picture(charts.counts_of_two(table, ax=axes()))
+
+
+def test_a_new_axes_is_made_where_none_is_given() -> None:
+    from matplotlib import pyplot as plt
+
+    ax = charts.bars_against_expected(["a"], [1], [1])
+    assert plt.get_fignums()
+    plt.close(ax.figure)
