@@ -215,17 +215,19 @@ def new_axes(width: float, height: float, *, in_notebook: bool = True) -> Axes:
     With `in_notebook`, a notebook shows the figure below the cell by itself;
     without, nobody but the caller knows of it.
     """
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
+
+    layout = ConstrainedLayoutEngine(w_pad=0.1, h_pad=0.1)
     if in_notebook:
         from matplotlib import pyplot as plt
 
-        figure = plt.figure(figsize=(width, height), layout="constrained")
+        figure = plt.figure(figsize=(width, height), layout=layout)
     else:
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
 
-        figure = Figure(figsize=(width, height), layout="constrained")
+        figure = Figure(figsize=(width, height), layout=layout)
         FigureCanvasAgg(figure)
-    figure.get_layout_engine().set(w_pad=0.1, h_pad=0.1)
     figure.set_facecolor(PAPER)
     return figure.add_subplot()
 
