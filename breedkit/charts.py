@@ -17,7 +17,8 @@ import base64
 import io
 import re
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextvars import ContextVar
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+_unseen: ContextVar[bool] = ContextVar("_unseen", default=False)
 
 WIDTH = 6.4  # inches; small enough to be read on a phone
 ROW_LETTERS = 24  # of a row's name on one line
@@ -209,16 +212,16 @@ def scatter(
 # --- the picture as a whole --------------------------------------------------
 
 
-def new_axes(width: float, height: float, *, in_notebook: bool = True) -> Axes:
+def new_axes(width: float, height: float) -> Axes:
     """An empty axes, sized in inches.
 
-    With `in_notebook`, a notebook shows the figure below the cell by itself;
-    without, nobody but the caller knows of it.
+    A notebook shows the figure below the cell by itself, unless it is being drawn
+    for `html_of`: then nobody but the caller knows of it.
     """
     from matplotlib.layout_engine import ConstrainedLayoutEngine
 
     layout = ConstrainedLayoutEngine(w_pad=0.1, h_pad=0.1)
-    if in_notebook:
+    if not _unseen.get():
         from matplotlib import pyplot as plt
 
         figure = plt.figure(figsize=(width, height), layout=layout)
@@ -249,6 +252,15 @@ def caption_of(ax: Axes) -> str:
     figure = figure_of(ax)
     texts = [figure.get_supxlabel(), *(t.get_text() for t in ax.texts if t.get_gid() == "caption")]
     return " ".join(" ".join(texts).split())
+
+
+def html_of(draw: Callable[[], Axes]) -> str:
+    """What `draw()` draws, as one `<img>`; for panels."""
+    token = _unseen.set(True)
+    try:
+        return html_picture(draw())
+    finally:
+        _unseen.reset(token)
 
 
 def html_picture(ax: Axes) -> str:

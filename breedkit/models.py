@@ -13,7 +13,7 @@ are from memory, the ratios are not.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 
@@ -129,6 +129,27 @@ class InheritanceModel(Result):
     def ratio(self, family: str | Plan, parents: Parents | None = None) -> str:
         """The classes of a family in whole numbers: '9:3:4'."""
         return ratio_text(list(self.expected(family, parents).values()))
+
+    def called(self, classes: Sequence[str]) -> InheritanceModel:
+        """The same model with classes of other names, in the order of `classes`."""
+        if len(classes) != len(self.classes):
+            raise ModelError(
+                f"{quote(self.name)} has {len(self.classes)} classes, not {len(classes)}."
+            )
+        names = dict(zip(self.classes, classes, strict=True))
+        looks = tuple(None if look is None else names[look] for look in self.rule.looks)
+        return replace(self, rule=replace(self.rule, looks=looks))
+
+    def founders(self) -> tuple[str, ...]:
+        """The genotypes a founder can have: those that breed true, or with a lethal all
+        that live."""
+        genome = self.rule.own_genome
+        table = self.rule.table(genome)
+        return tuple(
+            str(genotype)
+            for genotype, number in zip(genome.genotypes(), table.ravel(), strict=True)
+            if number != DEAD and (self.rule.lethal or genotype.female == genotype.male)
+        )
 
     @property
     def verdict(self) -> str:

@@ -21,8 +21,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from breedkit.errors import PedigreeError, did_you_mean, fold, quote
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MOST_GENERATIONS = 12
 MOST_BACKCROSSES = 6
@@ -232,7 +236,10 @@ def _from_chosen(text: str, after: str, look: str, before: str, founders: Sequen
 
 
 def read_register(
-    rows: Iterable[tuple[str, str, str]], plant_family: Mapping[str, str] | None = None
+    rows: Iterable[tuple[str, str, str]],
+    plant_family: Mapping[str, str] | None = None,
+    looks: Mapping[str, str] | None = None,
+    skip_faults: bool = False,
 ) -> dict[str, Plan]:
     """The parentage of every family of a register.
 
@@ -241,6 +248,8 @@ def read_register(
     rows : (family, female, male). Founders have no parents. The same name twice,
         or 'selfed' as the male, is a selfing; 'open' is open pollination.
     plant_family : the family of every plant, for parents that are single plants.
+    looks : the class that a plant shows, where that is known.
+    skip_faults : leave out the families whose parentage cannot be read.
 
     Raises
     ------
@@ -259,23 +268,25 @@ def read_register(
             return family_plan(families[fold(name)])
         if fold(name) in single:
             plant = single[fold(name)]
-            return Chosen(plan_of(plant_family[plant]), plant=plant)
+            return Chosen(plan_of(plant_family[plant]), (looks or {}).get(plant), plant)
         near = did_you_mean(name, [*parents, *plant_family])
         hint = f" Did you mean {quote(near)}?" if near else ""
         raise PedigreeError(f"Parent {quote(name)} is neither a family nor a plant.{hint}")
 
     def family_plan(name: str) -> Plan:
+        if name in on_the_way:
+            raise PedigreeError(f"Family {quote(name)} descends from itself.")
         if name not in plans:
-            if name in on_the_way:
-                raise PedigreeError(f"Family {quote(name)} descends from itself.")
             on_the_way.append(name)
-            plans[name] = made(name, *parents[name])
-            on_the_way.remove(name)
+            try:
+                plans[name] = made(name, *parents[name])
+            finally:
+                on_the_way.remove(name)
         return plans[name]
 
     def made(name: str, female: str, male: str) -> Plan:
         if not female and not male:
-            return Founder(name)
+            return _unwritten(name)
         if not female or not male:
             known = female or male
             raise PedigreeError(f"Family {quote(name)} has only one parent, {quote(known)}.")
@@ -285,8 +296,53 @@ def read_register(
         return Intermating(mother) if fold(male) == "open" else Cross(mother, plan_of(male))
 
     for name in parents:
-        family_plan(name)
+        try:
+            family_plan(name)
+        except PedigreeError:
+            if not skip_faults:
+                raise
     return plans
+
+
+def family_plans(
+    families: pd.DataFrame,
+    names: Iterable[str] = (),
+    plants: pd.DataFrame | None = None,
+    trait: str | None = None,
+) -> dict[str, Plan]:
+    """The parentage of every family of a season whose parents can be followed.
+
+    Parameters
+    ----------
+    families : the register: family, female, male.
+    names : further families, which have plants but no row in the register.
+    plants : plant, family and the traits; for parents that are single plants.
+    trait : the trait whose class a single parent plant brings along.
+    """
+    sides = [
+        families[c].astype(str).where(families[c].notna(), "") if c in families else
+        [""] * len(families)
+        for c in ("family", "female", "male")
+    ]  # fmt: skip
+    listed = set(sides[0])
+    rows = [*zip(*sides, strict=True), *((f, "", "") for f in names if f not in listed)]
+    home: dict[str, str] = {}
+    looks: dict[str, str] = {}
+    if plants is not None and "plant" in plants:
+        once = plants[~plants["plant"].duplicated(keep=False)]
+        home = dict(zip(once["plant"].astype(str), once["family"].astype(str), strict=True))
+        if trait is not None:
+            seen = once[once[trait].notna()]
+            looks = dict(zip(seen["plant"].astype(str), seen[trait].astype(str), strict=True))
+    return read_register(rows, home, looks, skip_faults=True)
+
+
+def _unwritten(name: str) -> Plan:
+    """A family without parents: what its name says if that is a short form, else a founder."""
+    try:
+        return parse_family(name)
+    except PedigreeError:
+        return Founder(name)
 
 
 # --- what the trade calls it ------------------------------------------------
@@ -311,6 +367,17 @@ def generation(plan: Plan) -> str:
         case Cross(female, male):
             return _cross_name(female, male)
     raise TypeError(f"{plan!r} is not a parentage")
+
+
+def describe(plan: Plan) -> str:
+    """The generation with what a reader needs beside it: 'BC1 to Marl', 'F2:3 from 27-F2-05'."""
+    name = generation(plan)
+    back = recurrent_parent(plan)
+    if back:
+        name += f" to {back}"
+    if isinstance(plan, Selfing) and isinstance(plan.parent, Chosen) and plan.parent.plant:
+        name += f" from {plan.parent.plant}"
+    return name
 
 
 def recurrent_parent(plan: Plan) -> str | None:

@@ -3,6 +3,7 @@
 import pandas as pd
 import pytest
 from matplotlib.colors import to_hex
+from matplotlib.figure import Figure
 
 from breedkit import charts
 
@@ -10,7 +11,8 @@ NASTY = ["<img src=x onerror=alert(1)>", "=cmd()", "$x_$", "🌶 אדום", "_hi
 
 
 def axes():
-    return charts.new_axes(6.4, 4, in_notebook=False)
+    figure = Figure(figsize=(6.4, 4), layout="constrained")
+    return figure.add_subplot()
 
 
 def frame() -> pd.DataFrame:
@@ -100,3 +102,10 @@ def test_a_new_axes_is_made_where_none_is_given() -> None:
     ax = charts.bars_against_expected(["a"], [1], [1])
     assert plt.get_fignums()
     plt.close(ax.figure)
+
+
+def test_a_picture_for_a_panel_leaves_nothing_behind() -> None:
+    from matplotlib import pyplot as plt
+
+    html = charts.html_of(lambda: charts.bars_against_expected(["a"], [1], [1], alt="one a"))
+    assert html.startswith('<img alt="one a" width="614"') and not plt.get_fignums()
