@@ -48,7 +48,7 @@ LOG_TIE = 1e-11  # log probabilities nearer than this count as equal
 NEGLIGIBLE = -42.0  # log of the mass left out, relative to what is computed: 6e-19
 FAINT = -92.0  # log 1e-40: smaller p-values are no longer followed digit by digit
 MOST_STATES = 3_000_000  # partial outcomes the nested sum may hold
-MANY_STATES = 60_000  # from here on the lattice is the quicker one
+MANY_STATES = 400_000  # from here on the lattice is the quicker one
 
 
 # --- the door ---------------------------------------------------------------
@@ -156,7 +156,7 @@ def tail_probability(
             n, [shares[i] for i in allowed], "pearson", [rivals[i] for i in allowed]
         )
         if space.whole:
-            least = math.ceil((least + n) * space.spread)
+            least = math.ceil((least + n) * space.spread - space.shift)
         found = _tail(space, least, NEGLIGIBLE) or inverted_tail(space, float(least))
     return Tail((1 - all_allowed) + all_allowed * found.pvalue, found.error)
 

@@ -33,7 +33,7 @@ Floats = NDArray[np.float64]
 
 ALIASED = -37.0  # log of the mass a transform may put in the wrong place: 1e-16
 LAST_ANGLE = 600.0  # the inversion stops here, in units of chi-square
-MOST_CELLS = 3e8  # angles x frequencies x classes a transform may visit
+MOST_CELLS = 2e8  # angles x frequencies x classes a transform may visit
 TILTS = 0.45 * np.exp(-np.linspace(0, 4, 24))  # of Chernoff's bound
 BLOCK = 1 << 17  # numbers handled at once: about what the processor's cache holds
 
@@ -58,8 +58,9 @@ class Outcomes:
     log_weights: Floats
     log_total: float  # log Pois(n; n)
     table: Array  # t_i(x)
-    whole: bool  # the table holds whole numbers: spread * (Pearson's statistic + n)
+    whole: bool  # the table holds whole numbers (Pearson's statistic, whole ratio)
     spread: float  # table values per unit of chi-square
+    shift: float = 0.0  # a whole table sums to spread * (Pearson's statistic + n) - shift
 
 
 def log_factors(n: int) -> tuple[Floats, Floats, list[float]]:
@@ -127,22 +128,37 @@ def all_outcomes(
         means *= n / means.sum()
     deviance, log_weights = poisson(n, means)
     log_total = float(log_factors(n)[1][n])
-    whole, spread = False, 1.0
+    whole, spread, shift = False, 1.0, 0.0
     table: Array
     if order == "pearson":
         ratio = whole_ratio(shares)
-        x = np.arange(n + 1)
-        if ratio and n * n * (common := math.lcm(*ratio)) < 1 << 60:
-            # X2 + n = sum x^2 / (n p), and common / part * x^2 is a whole number.
-            table = np.array([common // part for part in ratio])[:, None] * (x * x)
-            whole, spread = True, n * common / sum(ratio)
+        if ratio and n * n * math.lcm(*ratio) < 1 << 60:
+            table, spread, shift = _whole_table(n, ratio)
+            whole = True
         else:
-            table = (x - expected[:, None]) ** 2 / expected[:, None]
+            table = (np.arange(n + 1) - expected[:, None]) ** 2 / expected[:, None]
     elif order == "probability":
         table, spread = -log_weights, 0.5
     else:
         table = 2 * np.maximum(deviance, 0)
-    return Outcomes(n, means, log_weights, log_total, table, whole, spread)
+    return Outcomes(n, means, log_weights, log_total, table, whole, spread, shift)
+
+
+def _whole_table(n: int, ratio: Sequence[int]) -> tuple[Array, float, float]:
+    """Pearson's statistic as whole numbers without common factor; its spread and shift.
+
+    X2 + n = sum x_i^2 / (n p_i), so with c_i = lcm / part_i the sum of c_i x_i^2 is whole.
+    Between outcomes it differs by multiples of `step`, and so does c_i x^2 - c x for any
+    odd multiple c of the least c_i; the one that centres the table keeps numbers small.
+    """
+    common, total = math.lcm(*ratio), sum(ratio)
+    factors = [common // part for part in ratio]
+    least = min(factors)
+    step = math.gcd(2 * least, *(f - least for f in factors))
+    slope = least * (2 * round(n * common / (total * least)) + 1)
+    x = np.arange(n + 1)
+    table = (np.array(factors)[:, None] * (x * x) - slope * x) // step
+    return table, n * common / (total * step), slope * n / step
 
 
 # --- transforms -------------------------------------------------------------
@@ -151,8 +167,6 @@ def all_outcomes(
 def _reach(space: Outcomes) -> tuple[float, float]:
     """Range of the statistic that holds all but a negligible mass (Chernoff's bound)."""
     values = space.table / space.spread
-    if space.whole:  # centred: the counts add to n, so a multiple of them is free
-        values = values - 2.0 * np.arange(space.n + 1)
     start = values.min(axis=1, keepdims=True)
     values = values - start
     kept = space.log_weights > ALIASED + space.log_total
@@ -165,7 +179,7 @@ def _reach(space: Outcomes) -> tuple[float, float]:
             log_mean = float((peak + np.log(np.exp(log_terms - peak[:, None]).sum(axis=1))).sum())
             edge = (log_mean - space.log_total - ALIASED) / u
             bounds[side] = min(bounds[0], edge) if side == 0 else max(bounds[1], edge)
-    base = float(start.sum()) + (2.0 * space.n if space.whole else 0.0)
+    base = float(start.sum())
     return (base + bounds[1]) * space.spread, (base + bounds[0]) * space.spread
 
 
@@ -236,7 +250,6 @@ def _power(base: Array, times: int) -> Array:
 def lattice_tail(space: Outcomes, reached: int) -> Tail | None:
     """Pearson's statistic as whole numbers; None if the lattice is too fine to visit."""
     low, high = (math.floor(v) for v in _reach(space))
-    low = max(low, 0)
     period = _fast_length(high - low + 2)
     transform = _Transform(space)
     if 0.5 * period * transform.length * len(transform.groups) > MOST_CELLS:
@@ -251,19 +264,24 @@ def lattice_tail(space: Outcomes, reached: int) -> Tail | None:
 def inverted_tail(space: Outcomes, at: float, atom: float = 0.0) -> Tail:
     """P(T >= at) = 1/2 + atom/2 + 1/pi * integral of Im(exp(-i a at) E exp(i a T)) / a.
 
-    The midpoint rule is exact but for the mass beyond one period of T; stopping
-    at a largest angle is what costs digits. The error is the spread over the stopping
-    points from an eighth of it on (the transform has peaks far out, so that the last
-    ones may agree by chance), and the mass `atom` that sits at `at` itself.
+    The midpoint rule is exact but for the mass beyond one period of T; stopping at a
+    largest angle is what costs digits. The error is the mass `atom` that sits at `at`
+    itself, and twice the spread over the stopping points from an eighth of it on: the
+    transform has peaks far out, so that the last ones may agree by chance.
     """
-    transform = _Transform(space)
     low, high = _reach(space)
+    if at > high:
+        return Tail(0.0, math.exp(ALIASED))
+    gain = atom / 2
+    if space.whole:  # a lattice seen from afar: half a step below `at` stands for the atom
+        at, gain = at - 0.5, 0.0
+        atom = 0.4 / (space.spread * math.sqrt(2 * len(space.means) - 2))  # the mass of a step
+    transform = _Transform(space)
     step = 2 * math.pi / (1.05 * max(high - low, at - low, 1.0))
     cells = transform.length * len(transform.groups)
-    most = min(LAST_ANGLE / space.spread, MOST_CELLS / 8 / cells * step)
+    most = min(LAST_ANGLE / space.spread, MOST_CELLS / 5 / cells * step)
     angles = (np.arange(max(64, math.ceil(most / step))) + 0.5) * step
     terms = np.imag(np.exp(-1j * angles * at) * transform(angles)) / angles
     partial = 0.5 + np.cumsum(terms) * step / math.pi
-    value = float(partial[-1]) + atom / 2
-    spread = float(np.ptp(partial[len(partial) // 8 :]))
-    return Tail(min(max(value, 0.0), 1.0), spread + atom + 1e-13)
+    error = 2 * float(np.ptp(partial[len(partial) // 8 :])) + atom + 1e-13
+    return Tail(min(max(float(partial[-1]) + gain, 0.0), 1.0), error)
