@@ -1,0 +1,228 @@
+"""The two side tables of a season: the trait list and the family register.
+
+The trait list is a table of `Trait`s. Classes stand in order with | between them;
+mended spellings stand as "orannge = orange | rd = red"; a backslash takes the
+meaning from a | or = that belongs to a word. What breedkit inferred is named in
+the column `inferred`, and inferred anew on reading, so it can be corrected there.
+
+The family register says for each family which two parents it is from: founders
+(rows without parents), families, or single plants by their code (or by family and
+code, "F2 17"). `selfed` stands for the other parent again, `open` for any pollen.
+Each parent must be known, and no family may be among its own ancestors.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+
+import pandas as pd
+
+from breedkit.errors import Problem, fold, quote
+from breedkit.reading import Finding, Sheet
+from breedkit.spelling import KINDS, TOKENS, Trait, tidy
+
+REGISTER = ("family", "female", "male", "season", "sown", "note")
+TRAIT_LIST = ("trait", "kind", "unit", "classes", "wanted", "weight", "how scored", "scheme",
+              "also typed", "inferred")  # fmt: skip
+PARENT_WORDS = frozenset({"selfed", "open"})
+
+
+def named_columns(sheet: Sheet, names: Iterable[str]) -> dict[str, str]:
+    """Name -> header as typed, for the columns that are there; columns of one's own last."""
+    found = {n: c for n in names if (c := sheet.header(n)) is not None}
+    return found | {c: c for c in sheet.columns if c not in found.values()}
+
+
+# --- the trait list -------------------------------------------------------------
+
+
+def read_traits(sheet: Sheet) -> tuple[tuple[Trait, ...], tuple[Finding, ...]]:
+    """The traits of a trait list, and what is wrong with it."""
+    columns = named_columns(sheet, TRAIT_LIST)
+    findings: list[Finding] = list(sheet.findings)
+    traits: dict[str, Trait] = {}
+    texts = sheet.frame()
+    for row, cells in zip(texts.index, texts.to_dict("records"), strict=True):
+        cell = {name: cells[header] for name, header in columns.items()}
+        own = tuple((n, v) for n, v in cell.items() if n not in TRAIT_LIST)
+        name = tidy(cell["trait"])
+        where = {"source": sheet.source, "row": int(row)}
+
+        def fault(what: str, column: str, severity: str = "mend", **more: object) -> None:
+            problem = Problem(what=what, column=columns[column], **where, **more)  # type: ignore[arg-type]  # noqa: B023
+            findings.append(Finding(severity, problem))
+
+        if not name or fold(name) in traits:
+            what = "is listed twice; the first row counts" if name else "has no name"
+            fault(what, "trait", found=name or None)
+            continue
+        inferred = {fold(w) for w in _split(cell.get("inferred", ""))}
+        kind = "" if "kind" in inferred else fold(cell.get("kind", ""))
+        if kind and kind not in KINDS:
+            fault("is not a kind of trait", "kind", found=cell["kind"], allowed=KINDS)
+            kind = ""
+        classes = () if "classes" in inferred else _split(cell.get("classes", ""))
+        if len({fold(c) for c in classes}) < len(classes):
+            fault("names a class twice", "classes", found=cell["classes"])
+            classes = tuple({fold(c): c for c in reversed(classes)}.values())[::-1]
+        if len(classes) == 1 and re.search(r"[,;/]", classes[0]):
+            advice = "Write | between classes."
+            fault("is a single class", "classes", "check", found=cell["classes"], advice=advice)
+        pairs = []
+        for pair in _split(cell.get("also typed", ""), keep=True):
+            ways = tuple(_split(pair, "="))
+            if len(ways) == 2:
+                pairs.append((ways[0], ways[1]))
+            else:
+                advice = "Write: orannge = orange"
+                fault("is not a spelling and a meaning", "also typed", found=pair, advice=advice)
+        traits[fold(name)] = Trait(
+            name, kind or ("class" if classes else ""), classes,
+            unit=cell.get("unit", ""), wanted=cell.get("wanted", ""),
+            weight=cell.get("weight", ""), how_scored=cell.get("how scored", ""),
+            scheme=cell.get("scheme", ""), also_typed=tuple(pairs), own=own,
+        )  # fmt: skip
+    return tuple(traits.values()), tuple(findings)
+
+
+def trait_frame(traits: Iterable[Trait]) -> pd.DataFrame:
+    """The trait list of these traits, as `read_traits` reads it."""
+    rows = [
+        {
+            "trait": t.name,
+            "kind": t.kind,
+            "unit": t.unit,
+            "classes": " | ".join(map(_protect, t.classes)),
+            "wanted": t.wanted,
+            "weight": t.weight,
+            "how scored": t.how_scored,
+            "scheme": t.scheme,
+            "also typed": " | ".join(f"{_protect(a)} = {_protect(b)}" for a, b in t.also_typed),
+            "inferred": " | ".join(t.inferred),
+            **dict(t.own),
+        }
+        for t in traits
+    ]
+    return pd.DataFrame(rows, columns=None if rows else list(TRAIT_LIST), dtype=str).fillna("")
+
+
+def _split(text: str, mark: str = "|", keep: bool = False) -> tuple[str, ...]:
+    """The words between marks; `keep` leaves the backslashes for another splitting."""
+    words = re.findall(rf"(?:[^\\{mark}]|\\.|\\$)+", text, re.S)
+    plain = words if keep else [re.sub(r"\\(.)", r"\1", w, flags=re.S) for w in words]
+    return tuple(tidy(w) for w in plain if w.strip())
+
+
+def _protect(word: str) -> str:
+    return re.sub(r"([\\|=])", r"\\\1", word)
+
+
+# --- the family register ----------------------------------------------------------
+
+
+def read_families(
+    sheet: Sheet, plants: Callable[[], Iterable[tuple[str, str]]]
+) -> tuple[pd.DataFrame, list[Finding]]:
+    """The register, its names tidied and its parents looked up, and what is wrong with it.
+
+    Parameters
+    ----------
+    sheet : the register as typed.
+    plants : gives code and family of each plant, for parents that are single plants.
+
+    Returns
+    -------
+    frame, findings
+        A row for each row of the sheet. A parent is spelled as the register or the
+        plants table spells it; one that is not known stays as typed.
+    """
+    columns = named_columns(sheet, REGISTER)
+    findings = list(sheet.findings)
+    texts = sheet.frame()
+    frame = pd.DataFrame(
+        {n: texts[columns[n]] if n in columns else "" for n in
+         (*REGISTER, *(c for c in columns if c not in REGISTER))},
+        index=sheet.rows,
+    )  # fmt: skip
+    for name in ("family", "female", "male"):
+        frame[name] = frame[name].map(tidy)
+
+    def fault(row: int, column: str, what: str, advice: str = "", severity: str = "mend") -> None:
+        found = str(frame.at[row, column]) or None
+        header = columns.get(column, column)
+        problem = Problem(sheet.source, what, int(row), header, found, advice=advice)
+        findings.append(Finding(severity, problem))
+
+    spelled: dict[str, str] = {}
+    for row, name in frame["family"].items():
+        if not name:
+            fault(row, "family", "a row without a family name")
+        elif fold(name) in spelled:
+            fault(row, "family", "is registered twice; the first row counts")
+        else:
+            spelled[fold(name)] = name
+    wanted = {fold(p) for p in pd.concat([frame["female"], frame["male"]])}
+    wanted -= spelled.keys() | PARENT_WORDS | TOKENS
+    single = _single_plants(wanted, plants)
+    parents: dict[str, set[str]] = {}  # family -> the families its parents are or stand in
+    for row in frame.index:
+        own = fold(frame.at[row, "family"])
+        for column in ("female", "male"):
+            typed = frame.at[row, column]
+            word = fold(typed)
+            if word in spelled:
+                frame.at[row, column] = spelled[word]
+                parents.setdefault(own, set()).add(word)
+            elif len(single.get(word, ())) == 1:
+                (code, family), = single[word]  # fmt: skip
+                frame.at[row, column] = code
+                parents.setdefault(own, set()).add(fold(family))
+            elif word in single:
+                several = ", ".join(quote(f"{f} {typed}") for _, f in sorted(single[word])[:4])
+                fault(row, column, "is a plant in several families", f"Write one of {several}.")
+            elif word in PARENT_WORDS:
+                frame.at[row, column] = word
+            elif word not in TOKENS:
+                advice = "Add a row for it (a founder has no parents), or mend the spelling."
+                fault(row, column, "is neither a family nor a plant", advice)
+        blank = [fold(frame.at[row, c]) in TOKENS for c in ("female", "male")]
+        if any(blank) and not all(blank):
+            missing = ("female", "male")[blank.index(True)]
+            advice = "Write the other parent, 'selfed' or 'open'."
+            fault(row, missing, "only one parent is given", advice, "check")
+    first = {fold(n): row for row, n in reversed(list(frame["family"].items()))}
+    for name in _own_ancestors(parents):
+        if name in first:
+            fault(first[name], "family", "is among its own ancestors")
+    return frame, findings
+
+
+def _single_plants(
+    wanted: set[str], plants: Callable[[], Iterable[tuple[str, str]]]
+) -> dict[str, set[tuple[str, str]]]:
+    """Wanted word -> the plants (as a parent is written, family) that it may mean."""
+    found: dict[str, set[tuple[str, str]]] = {}
+    for code, family in plants() if wanted else ():
+        word = fold(code)
+        if word in wanted:
+            found.setdefault(word, set()).add((code, family))
+        elif any(w.endswith(word) for w in wanted) and fold(f"{family} {code}") in wanted:
+            found.setdefault(fold(f"{family} {code}"), set()).add((f"{family} {code}", family))
+    return found
+
+
+def _own_ancestors(parents: dict[str, set[str]]) -> list[str]:
+    """The families from which one comes back to them by going from parent to parent."""
+    found = []
+    for start in parents:
+        seen: set[str] = set()
+        ahead = list(parents[start])
+        while ahead:
+            family = ahead.pop()
+            if family not in seen:
+                seen.add(family)
+                ahead += parents.get(family, ())
+        if start in seen:
+            found.append(start)
+    return found

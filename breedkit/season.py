@@ -1,0 +1,479 @@
+"""A season's scores: what was typed, and what is understood by it.
+
+Everything in a `Season` follows from what was read (`AsTyped`), by one function,
+`make_season`. Mending a spelling changes the trait list that was read and makes the
+season anew, so there is nothing to keep in step. Saving writes what was understood
+and, beside it, what was typed; reading that back gives the same season.
+
+What is decided about odd entries stands in `breedkit.tables`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from breedkit.errors import Problem, TableError, fold, pick, quote
+from breedkit.reading import Finding, Sheet, guard, problem_frame
+from breedkit.records import Column, numbered
+from breedkit.register import REGISTER, named_columns, read_families, trait_frame
+from breedkit.results import Fact, Result, plants, show
+from breedkit.spelling import (
+    MOST,
+    NOT_SCORED,
+    TOKENS,
+    Trait,
+    read_number,
+    say_inferred,
+    tidy,
+    understand,
+)
+
+NO_FAMILY = "no family"
+REMARKS = frozenset({"note", "notes", "remark", "remarks", "comment", "comments"})
+TYPED = " (typed)"  # a saved column of this ending keeps what was typed
+SHOWN = 8  # findings, families and traits that a display lists before it says "and … more"
+
+
+@dataclass(frozen=True)
+class AsTyped:
+    """What was read: the tables as typed, and the words to be understood.
+
+    `entries` is `plants`, but where a saved table holds "red" beside the typed "Red " it
+    holds "red", so that a cell put right in the saved table is heard.
+    """
+
+    plants: Sheet
+    entries: Sheet
+    families: Sheet | None
+    traits: tuple[Trait, ...]
+    said: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Season(Result):
+    """A season's scores, as typed and as understood. Made by `load_season` or `load_counts`.
+
+    Frames are handed out as copies. In `plants` and `typed` the index is the row of the
+    spreadsheet, so that each understood cell can be laid beside what was typed.
+    """
+
+    _source: AsTyped
+    _traits: tuple[Trait, ...]
+    _headers: Mapping[str, str]  # name of a column of `plants` -> header as typed
+    _cells: Mapping[str, Any]  # name -> all rows: Column, Categorical or array of numbers
+    _once: np.ndarray  # places of the rows that count: no plant is there twice
+    _families: pd.DataFrame
+    _findings: tuple[Finding, ...]
+    _tallies: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+
+    # --- what was understood ---
+
+    @property
+    def plants(self) -> pd.DataFrame:
+        """One row a plant: plant, family, traits (categories or numbers), remarks.
+
+        Not scored is missing (NaN). A plant typed twice is here once.
+        """
+        return self._frame(self._cells)
+
+    def _frame(self, names: Iterable[str]) -> pd.DataFrame:
+        """These columns of `plants`."""
+        columns = {}
+        for name in names:
+            cells = self._cells[name]
+            part = cells.at(self._once) if isinstance(cells, Column) else cells[self._once]
+            text = isinstance(part, Column)
+            columns[name] = pd.array(part.texts(), dtype=str) if text else part
+        return pd.DataFrame(columns, index=self._source.plants.rows[self._once])
+
+    @property
+    def families(self) -> pd.DataFrame:
+        """The register: family, female, male, season, sown, note and columns of your own.
+
+        Without a register, the names of the families in `plants`.
+        """
+        return self._families.copy()
+
+    @property
+    def traits(self) -> pd.DataFrame:
+        """One row a trait, with what was inferred filled in and named in `inferred`."""
+        scored = {t.name for t in self._traits}
+        listed = (t for t in self._source.traits if t.name not in scored)
+        return trait_frame((*self._traits, *listed))
+
+    @property
+    def problems(self) -> pd.DataFrame:
+        """What to look at: severity, source, row, rows, column, value, problem, allowed,
+        suggestion. `row` is the first of `rows` rows, as the spreadsheet numbers it."""
+        return problem_frame(self._findings)
+
+    @property
+    def typed(self) -> pd.DataFrame:
+        """The plants table (or the tally) exactly as typed: all texts, every row."""
+        return self._source.plants.frame()
+
+    @property
+    def trait_names(self) -> tuple[str, ...]:
+        """The traits that are scored, in the order of their columns."""
+        return tuple(t.name for t in self._traits)
+
+    @property
+    def family_names(self) -> tuple[str, ...]:
+        """The families that have plants: in the order of the register, then the others."""
+        if self._tallies:
+            return tuple(self._families["family"])
+        family = self._cells["family"]
+        seen = np.bincount(family.codes[self._once], minlength=len(family.categories))
+        return tuple(family.categories[seen > 0])
+
+    def trait(self, name: str) -> Trait:
+        """The trait that `name` means: its kind, classes, unit; TableError if there is none."""
+        known = {t.name: t for t in self._traits}
+        return known[pick(name, known, "trait", TableError)]
+
+    def counts(self, trait: str) -> pd.DataFrame:
+        """How many plants of each family are in each class.
+
+        Parameters
+        ----------
+        trait : a trait of kind class or ordered.
+
+        Returns
+        -------
+        frame
+            Families that have plants × classes in declared order, a class that nobody
+            saw being 0, and last "not scored". Each plant is counted once.
+
+        Raises
+        ------
+        TableError
+            if there is no such trait, or it has no classes.
+        """
+        known = self.trait(trait)
+        if not known.has_classes:
+            kind = "a count" if known.kind == "count" else "measured"
+            advice = f"Use .values({quote(known.name)}), or declare it as kind 'class' in traits."
+            raise self._refusal(f"is {kind} and has no classes", known.name, advice)
+        if self._tallies:
+            return self._tallies[known.name].copy()
+        family, scores = self._cells["family"], self._cells[known.name]
+        columns = [*known.classes, NOT_SCORED]
+        wide = len(columns)
+        place = scores.codes[self._once].astype(np.int64) % wide  # -1, not scored, comes last
+        cells = family.codes[self._once].astype(np.int64) * wide + place
+        table = np.bincount(cells, minlength=len(family.categories) * wide)
+        every = pd.DataFrame(
+            table.reshape(-1, wide),
+            index=pd.Index(family.categories, name="family"),
+            columns=pd.Index(columns, name=known.name),
+        )
+        return every.loc[list(self.family_names)]
+
+    def values(self, trait: str) -> pd.DataFrame:
+        """The numbers of a measured trait or a count.
+
+        Returns
+        -------
+        frame
+            plant, family, value: one row a plant, in the trait's own unit, NaN where it was
+            not scored.
+
+        Raises
+        ------
+        TableError
+            if there is no such trait, or it has classes.
+        """
+        known = self.trait(trait)
+        if known.has_classes:
+            advice = f"Use .counts({quote(known.name)})."
+            raise self._refusal("has classes, not numbers", known.name, advice)
+        frame = self._frame(["plant", "family", known.name])
+        return frame.rename(columns={known.name: "value"})
+
+    def _refusal(self, what: str, column: str | None = None, advice: str = "") -> TableError:
+        source = self._source.plants.source
+        return TableError(Problem(source, what, column=column, advice=advice))
+
+    # --- mending and saving ---
+
+    def mend(self, trait: str, spellings: Mapping[str, str]) -> Season:
+        """Say once what a spelling means; it holds in every row, and after saving.
+
+        Parameters
+        ----------
+        trait : a trait, or "family".
+        spellings : what was typed -> what it means: a class, a number, a family, or
+            "?" for not scored.
+
+        Returns
+        -------
+        Season
+            A new one. What was typed stays in `.typed`.
+
+        Raises
+        ------
+        TableError
+            if nobody typed the spelling, or the meaning is not known.
+
+        Examples
+        --------
+        >>> season = season.mend("colour", {"orannge": "orange"})
+        """
+        if self._tallies:
+            raise self._refusal("is a tally: mend the table itself")
+        if fold(trait) == "family":
+            known = Trait("family", "class", tuple(self._cells["family"].categories))
+        else:
+            known = self.trait(trait)
+        typed = self._source.entries.columns[self._headers[known.name]].coded()[0]
+        others = [t for t in self._source.traits if fold(t.name) != fold(known.name)]
+        listed = [t for t in self._source.traits if fold(t.name) == fold(known.name)]
+        declared = listed[0] if listed else Trait(known.name)
+        pairs = {fold(a): (a, b) for a, b in declared.also_typed}
+        for spelling, meaning in spellings.items():
+            pick(spelling, typed, f"entry in {quote(known.name)}", TableError)
+            if fold(meaning) in TOKENS:
+                meaning = "?"
+            elif known.has_classes:
+                meaning = pick(meaning, known.classes, f"class of {quote(known.name)}", TableError)
+            elif read_number(meaning) is None:
+                raise self._refusal(f"{quote(meaning)} is not a number", known.name)
+            pairs[fold(spelling)] = (tidy(spelling), meaning)
+        mended = replace(declared, also_typed=tuple(pairs.values()))
+        return make_season(replace(self._source, traits=(*others, mended)))
+
+    def save(self, folder: str | Path) -> None:
+        """Write plants.csv, families.csv and traits.csv, which `load_season` reads back.
+
+        Classes are written as `traits` spells them and numbers with a decimal point. Where
+        something else was typed, a column beside it, such as "colour (typed)", keeps that.
+        The files are UTF-8 with byte-order mark, so that any spreadsheet opens them, and a
+        cell that a spreadsheet would run begins with an apostrophe, which reading takes off.
+
+        Raises
+        ------
+        TableError
+            if the season holds tallies, or the folder cannot be written.
+        """
+        if self._tallies:
+            raise self._refusal("is a tally, not a table of plants: keep the table itself")
+        folder = Path(folder)
+        typed = self._source.plants.columns
+        written = {name: self._written(name) for name in self._cells}
+        as_typed = {name: typed[self._headers[name]].texts() for name in self._cells}
+        tables = {"plants": _beside(written, as_typed), "traits": self.traits}
+        if self._source.families is not None:
+            sheet = self._source.families
+            as_typed = {
+                n: sheet.columns[c].texts() for n, c in named_columns(sheet, REGISTER).items()
+            }
+            written = {n: self._families[n].to_numpy() for n in self._families.columns}
+            tables["families"] = _beside(written, as_typed)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            for name, table in tables.items():
+                safe = table.map(guard).rename(columns=guard)
+                safe.to_csv(folder / f"{name}.csv", index=False, encoding="utf-8-sig")
+        except OSError as why:
+            raise TableError(Problem(str(folder), f"cannot be written: {why.strerror}")) from why
+
+    def _written(self, name: str) -> np.ndarray:
+        """A column as a person would have typed it without a slip; every row."""
+        cells = self._cells[name]
+        if isinstance(cells, Column):
+            return cells.texts()
+        if isinstance(cells, pd.Categorical):
+            names = ["" if c == NO_FAMILY and name == "family" else c for c in cells.categories]
+            return np.array([*names, ""], dtype=object)[cells.codes]
+        words, codes = self._source.entries.columns[self._headers[name]].coded()
+        meant = {fold(a): b for a, b in self.trait(name).also_typed}
+        texts = [meant.get(fold(w), w).strip().replace("−", "-").replace(",", ".") for w in words]
+        return np.where(np.isnan(cells), "", np.array([*texts, ""], dtype=object)[codes])
+
+    # --- how it shows itself ---
+
+    @property
+    def verdict(self) -> str:
+        """How much was read, and how many things there are to look at."""
+        look = sum(f.severity != "note" for f in self._findings)
+        families, traits = len(self.family_names), len(self._traits)
+        if self._tallies:
+            what = (
+                f"{sum(int(t.to_numpy().sum()) for t in self._tallies.values()):,} scores tallied"
+            )
+        else:
+            what = plants(len(self._once))
+        return (
+            f"{what} in {families} famil{'y' if families == 1 else 'ies'}, "
+            f"{traits} trait{'' if traits == 1 else 's'}"
+            + (f"; {look} thing{'' if look == 1 else 's'} to look at" if look else "")
+        )
+
+    def facts(self) -> list[Fact]:
+        """The table, its families, and each trait with its kind and classes."""
+        facts = [
+            Fact("table", show(self._source.plants.source)),
+            Fact("families", _some(self.family_names)),
+        ]
+        for trait in self._traits[:SHOWN]:
+            if trait.has_classes:
+                missing = int(self.counts(trait.name)[NOT_SCORED].sum())
+                what = f"{trait.kind}: {_some(trait.classes)}"
+            else:
+                missing = int(np.isnan(self._cells[trait.name][self._once]).sum())
+                what = f"{trait.kind}, in {show(trait.unit)}" if trait.unit else trait.kind
+            facts.append(Fact(show(trait.name), what, f"{missing:,} not scored" * bool(missing)))
+        if len(self._traits) > SHOWN:
+            facts.append(Fact("more traits", str(len(self._traits) - SHOWN)))
+        return facts
+
+    @property
+    def notes(self) -> tuple[str, ...]:  # type: ignore[override]
+        """The first things to look at; `.problems` lists them all."""
+        look = [f for f in self._findings if f.severity != "note"]
+        said = [f"{f.problem}" + f" ({f.rows:,} rows)" * (f.rows > 1) for f in look[:SHOWN]]
+        more = len(look) - len(said)
+        return (*said, f"{more} more: see .problems") if more else tuple(said)
+
+
+def _some(words: Sequence[str]) -> str:
+    """The first of them, and how many more."""
+    first = ", ".join(show(w) for w in words[:SHOWN])
+    return first + (f" and {len(words) - SHOWN} more" if len(words) > SHOWN else "")
+
+
+def _beside(written: Mapping[str, np.ndarray], typed: Mapping[str, np.ndarray]) -> pd.DataFrame:
+    """Columns, and beside each what was typed where that is something else."""
+    columns: dict[str, np.ndarray] = {}
+    for name, cells in written.items():
+        columns[name] = cells
+        if name in typed and (other := typed[name] != cells).any():
+            columns[name + TYPED] = np.where(other, typed[name], "")
+    return pd.DataFrame(columns, dtype=str)
+
+
+# --- understanding ----------------------------------------------------------------
+
+
+def make_season(source: AsTyped) -> Season:
+    """Understand what was read."""
+    sheet, entries = source.plants, source.entries
+    declared = {fold(t.name): t for t in source.traits}
+    headers = {n: c for n in ("plant", "family") if (c := sheet.header(n)) is not None}
+    findings = [*sheet.findings, *source.said]
+    family = understand(entries, headers["family"], _family_trait(source, declared), growing=True)
+    findings += family.findings
+    plant = entries.columns[headers["plant"]]
+    cells: dict[str, Any] = {
+        "plant": plant if plant.simple() else plant.map(tidy),
+        "family": _with_no_family(family.values),
+    }
+    traits = []
+    for header, column in entries.columns.items():
+        if header in headers.values():
+            continue
+        trait = declared.get(fold(header))
+        name = header if trait is None else trait.name
+        headers[name], cells[name] = header, column
+        if trait is not None or fold(header) not in REMARKS:
+            meant = understand(entries, header, trait or Trait(header))
+            findings += meant.findings
+            if meant.trait.kind:
+                cells[name] = meant.values
+                traits.append(meant.trait)
+    findings += say_inferred(traits, sheet.source)
+    for trait in declared.values():
+        if fold(trait.name) != "family" and trait.name not in headers:
+            what = "is in the traits table, but is no column of the plants table"
+            findings.append(Finding("check", Problem(sheet.source, what, found=trait.name)))
+    once, twice = _once_each(sheet, headers["plant"], cells["plant"], cells["family"])
+    findings += twice
+    if source.families is None:
+        families = bare_register(n for n in cells["family"].categories if n != NO_FAMILY)
+    else:
+
+        def each() -> Iterable[tuple[str, str]]:
+            of = np.array(cells["family"].categories, dtype=object)[cells["family"].codes]
+            return zip(cells["plant"].texts(), of, strict=True)
+
+        families, wrong = read_families(source.families, each)
+        findings += wrong
+    findings.sort(key=lambda f: ("mend", "check", "note").index(f.severity))
+    return Season(source, tuple(traits), headers, cells, once, families, tuple(findings))
+
+
+def bare_register(names: Iterable[str]) -> pd.DataFrame:
+    """A register that knows the families, but no parents."""
+    names = list(names)
+    return pd.DataFrame(
+        {n: names if n == "family" else [""] * len(names) for n in REGISTER}, dtype=str
+    )
+
+
+def _family_trait(source: AsTyped, declared: Mapping[str, Trait]) -> Trait:
+    """Families are understood like classes; the register declares them."""
+    names: dict[str, str] = {}
+    if source.families is not None:
+        header = source.families.header("family") or ""
+        for name in source.families.columns[header].texts():
+            names.setdefault(fold(name), tidy(name))
+    names.pop("", None)
+    classes = tuple(names.values())
+    return replace(declared.get("family", Trait("family")), kind="class", classes=classes)
+
+
+def _with_no_family(family: pd.Categorical) -> pd.Categorical:
+    """Blank families as a family of their own, so that no plant leaves the counts."""
+    if not (family.codes < 0).any():
+        return family
+    names = [*family.categories, NO_FAMILY]
+    codes = np.where(family.codes < 0, len(names) - 1, family.codes)
+    return pd.Categorical.from_codes(codes, categories=pd.Index(names, dtype=str))
+
+
+def _once_each(
+    sheet: Sheet, header: str, plant: Column, family: pd.Categorical
+) -> tuple[np.ndarray, list[Finding]]:
+    """Places of the rows that count, and what to say of plants typed more than once."""
+    everyone = np.arange(len(plant))
+    key = numbered(plant.lower().cells) if plant.simple() else plant.map(fold).coded()[1]
+    if np.bincount(key, minlength=1).max() < 2:
+        return everyone, _say_nameless(sheet, header, plant)
+    nameless = plant.blank()
+    both = pd.Series(key.astype(np.int64) * len(family.categories) + family.codes)
+    again = both.duplicated().to_numpy() & ~nameless
+    findings = _say_nameless(sheet, header, plant)
+
+    def say(severity: str, at: int, what: str, advice: str) -> None:
+        problem = Problem(
+            sheet.source, what, int(sheet.rows[at]), header, plant.text(at), advice=advice
+        )
+        findings.append(Finding(severity, problem))
+
+    for at in np.flatnonzero(again)[:MOST]:
+        first = sheet.rows[np.argmax(both == both[at])]
+        what = f"is already in row {first}; this row is not counted"
+        say("mend", at, what, "Take one of the two rows away, or mend the code.")
+    elsewhere = pd.Series(key).duplicated().to_numpy() & ~again & ~nameless
+    for at in np.flatnonzero(elsewhere)[:MOST]:
+        if not tidy(plant.text(at)).isdecimal():
+            first = np.argmax(key == key[at])
+            what = f"is also a plant of {quote(family[first])}; counted as two plants"
+            rows = f"row {sheet.rows[at]} or row {sheet.rows[first]}"
+            say("check", at, what, f"If it is the same plant, take {rows} away.")
+    return everyone[~again], findings
+
+
+def _say_nameless(sheet: Sheet, header: str, plant: Column) -> list[Finding]:
+    nameless = np.flatnonzero(plant.blank())
+    if not len(nameless):
+        return []
+    what = "plants without a code: counted, but they cannot be told apart"
+    problem = Problem(sheet.source, what, int(sheet.rows[nameless[0]]), header)
+    return [Finding("check", problem, len(nameless))]

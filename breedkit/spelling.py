@@ -1,0 +1,317 @@
+"""What the words in one column of a score table mean: classes, numbers, not scored.
+
+A column comes as its distinct words and one small number a cell, so each word is
+looked at once, however many plants it stands for. A word means what `Trait` says:
+first a spelling that was mended ("also typed"), then a declared class, then one of
+the ways to write "not scored", then (for counts and measured traits) a number.
+
+A number has a decimal point or a decimal comma. 1,234 is not guessed at: it may be
+1.234 or 1234. Where a trait is not declared its kind is inferred: numbers with a
+decimal mark are measured, whole numbers a count (two different ones: classes),
+words are classes, and mostly different words are remarks. Inferred classes are
+what was typed, most frequent first; a rare spelling close to a frequent one is
+pointed out and counted as typed.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from difflib import SequenceMatcher
+
+import numpy as np
+import pandas as pd
+
+from breedkit.errors import Problem, fold, quote
+from breedkit.reading import Finding, Sheet
+from breedkit.results import listing
+
+KINDS = ("class", "ordered", "count", "measured")
+NOT_SCORED = "not scored"
+TOKENS = frozenset({"", "-", "–", "—", "?", "na", "n/a", "n.a.", NOT_SCORED})
+MOST = 200  # findings of one sort for one column; the others are summed up in a line
+NEAR = 0.8  # likeness from which one spelling may be a slip for another
+_NUMBER = re.compile(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)(e[+-]?[0-9]+)?", re.I)
+_UNCLEAR = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
+_DATE = re.compile(
+    r"\d{4}-\d\d?-\d\d?( .*)?|\d{1,2}[-./]\d{1,2}[-./](\d{2}|\d{4})"
+    r"|\d{1,2}[-. ]+(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mai|okt|dez)[a-z]*\.?"
+    r"|(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mai|okt|dez)[a-z]*[-. ]+\d{1,2}",
+    re.I,
+)
+
+
+@dataclass(frozen=True)
+class Trait:
+    """What may be written in one column of `plants`.
+
+    Parameters
+    ----------
+    name : as the traits table or the header spells it.
+    kind : "class", "ordered" (classes in order), "count", "measured"; "" is inferred.
+    classes : of the first two kinds, in order; none are inferred.
+    unit, wanted, weight, how_scored, scheme : as typed in the traits table; `scheme`
+        names the published list of codes that the classes are from.
+    also_typed : pairs (spelling, meaning): spellings that were mended.
+    inferred : which of "kind" and "classes" nobody declared.
+    own : pairs (column, text): what stands in further columns of the traits table.
+    """
+
+    name: str
+    kind: str = ""
+    classes: tuple[str, ...] = ()
+    unit: str = ""
+    wanted: str = ""
+    weight: str = ""
+    how_scored: str = ""
+    scheme: str = ""
+    also_typed: tuple[tuple[str, str], ...] = ()
+    inferred: tuple[str, ...] = ()
+    own: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def has_classes(self) -> bool:
+        return self.kind in ("class", "ordered")
+
+
+@dataclass(frozen=True)
+class Understood:
+    """A column and what it means: categories (not scored is missing) or floats (NaN)."""
+
+    trait: Trait
+    values: pd.Categorical | np.ndarray
+    findings: tuple[Finding, ...]
+
+
+def tidy(text: str) -> str:
+    """`text` without surplus blanks."""
+    return " ".join(text.split())
+
+
+def read_number(text: str) -> float | None:
+    """The number that `text` writes, with decimal point or comma; None if it is unclear."""
+    plain = text.strip().replace("−", "-")
+    if not _NUMBER.fullmatch(plain) or _UNCLEAR.fullmatch(plain):
+        return None
+    value = float(plain.replace(",", "."))
+    return value if math.isfinite(value) else None
+
+
+def understand(sheet: Sheet, header: str, trait: Trait, growing: bool = False) -> Understood:
+    """Find out what each word of a column means.
+
+    Parameters
+    ----------
+    sheet, header : the table, and the column in it.
+    trait : as declared; kind and classes are inferred where they are not.
+    growing : a word that is no class is a class of its own, in order of appearance.
+
+    Returns
+    -------
+    Understood
+        A column of remarks comes back with the kind "" and no values.
+    """
+    words, codes = sheet.columns[header].coded()
+    look = _Look(sheet, header, words, codes, np.bincount(codes, minlength=len(words)))
+    meant = {fold(a): b for a, b in trait.also_typed}
+    texts = [meant.get(fold(w), w) for w in words] if meant else list(words)
+    if not trait.kind:
+        kind = _infer_kind(texts, look.sizes)
+        if not kind:
+            note = Problem(sheet.source, "holds remarks, not a trait", column=header)
+            return Understood(trait, np.empty(0), (Finding("note", note),))
+        trait = replace(trait, kind=kind, inferred=(*trait.inferred, "kind"))
+    if trait.has_classes:
+        return _understand_classes(texts, trait, look, growing)
+    return _understand_numbers(texts, trait, look)
+
+
+@dataclass(frozen=True, eq=False)
+class _Look:
+    """Where the words of a column stand, for messages."""
+
+    sheet: Sheet
+    header: str
+    words: tuple[str, ...]
+    codes: np.ndarray
+    sizes: np.ndarray
+
+    def row(self, word: int) -> int:
+        """The first row of a word."""
+        return int(self.sheet.rows[np.argmax(self.codes == word)])
+
+    def find(
+        self, severity: str, at: Iterable[int], what: str, allowed: tuple[str, ...] = (),
+        advice: str | None = None,
+    ) -> list[Finding]:  # fmt: skip
+        """One finding for each of the words `at`, up to MOST of them."""
+        at = [i for i in at if self.sizes[i]]
+        found = []
+        for i in at[:MOST]:
+            how = _advice(self.words[i]) if advice is None else advice
+            problem = Problem(
+                self.sheet.source, what, self.row(i), self.header, self.words[i], allowed, how
+            )
+            found.append(Finding(severity, problem, int(self.sizes[i])))
+        if len(at) > MOST:
+            rest = at[MOST:]
+            more = f"{len(rest):,} more entries: each {what}"
+            problem = Problem(self.sheet.source, more, column=self.header)
+            found.append(Finding(severity, problem, int(self.sizes[rest].sum())))
+        return found
+
+
+def _advice(text: str) -> str:
+    """What to do about an entry that cannot be understood, if that can be seen from it."""
+    plain = text.strip()
+    if plain.startswith("="):
+        return "It is a formula, which is not worked out here: paste its value instead."
+    if _DATE.fullmatch(plain):
+        return "Spreadsheets make dates of entries like 1-2: format the column as text, type again."
+    if _UNCLEAR.fullmatch(plain):
+        dot, joined = plain.replace(",", "."), plain.replace(",", "")
+        return f"Write {dot} or {joined}: the comma can mean either."
+    number = re.match(r"[+-]?[0-9]+([.,][0-9]+)?(?=\s*[^\W\d_%]{1,6}\.?$)", plain)
+    if number:
+        return f"Write {number[0]}; the unit belongs in the traits table."
+    return ""
+
+
+def _infer_kind(texts: list[str], sizes: np.ndarray) -> str:
+    """A kind for undeclared words; "" for remarks. Looks at each word once."""
+    scored = [i for i, t in enumerate(texts) if fold(t) not in TOKENS and sizes[i]]
+    total = sum(int(sizes[i]) for i in scored)
+    numbers = [i for i in scored if read_number(texts[i]) is not None]
+    meant = [i for i in scored if texts[i].lstrip("+-−~<> ")[:1].isdecimal()]
+    share = [sum(int(sizes[i]) for i in some) / max(total, 1) for some in (numbers, meant)]
+    if share[0] > 0.5 and share[1] >= 0.8:
+        values = {read_number(texts[i]) for i in numbers}
+        if any(not texts[i].strip().lstrip("+-−").isdecimal() for i in numbers):
+            return "measured"
+        return "class" if len(values) <= 2 and len(numbers) == len(scored) else "count"
+    kinds = len({fold(texts[i]) for i in scored})
+    return "" if kinds > 20 and kinds > total / 2 else "class"
+
+
+def _understand_classes(texts: list[str], trait: Trait, look: _Look, growing: bool) -> Understood:
+    folded = [fold(t) for t in texts]
+    findings: list[Finding] = []
+    declared = bool(trait.classes) or growing
+    classes = list(trait.classes)
+    index = {fold(c): i for i, c in enumerate(classes)}
+    if not declared:
+        spelled = _infer_classes(texts, folded, look.sizes)
+        classes = list(spelled.values())
+        index = {f: i for i, f in enumerate(spelled)}
+        trait = replace(trait, inferred=(*trait.inferred, "classes"))
+    strange = [
+        i for i, f in enumerate(folded) if f not in index and f not in TOKENS and look.sizes[i]
+    ]
+    if growing:
+        strange.sort(key=look.row)
+        if trait.classes:
+            findings += look.find("check", strange, "is not in the register", tuple(classes))
+        for i in strange:
+            if folded[i] not in index:
+                index[folded[i]] = len(classes)
+                classes.append(tidy(texts[i]))
+    else:
+        findings += look.find("mend", strange, "is not a known class", tuple(classes))
+    if not declared:
+        findings += _odd_classes(index, classes, folded, look)
+    place = np.array([index.get(f, -1) for f in folded], dtype=np.int32)
+    place = place.astype(np.min_scalar_type(-max(len(classes), 1)))
+    values = pd.Categorical.from_codes(
+        place[look.codes], categories=pd.Index(classes, dtype=str), ordered=trait.kind == "ordered"
+    )
+    return Understood(replace(trait, classes=tuple(classes)), values, tuple(findings))
+
+
+def _infer_classes(texts: list[str], folded: list[str], sizes: np.ndarray) -> dict[str, str]:
+    """Folded word -> the way it is most often spelled; most frequent first, numbers by size."""
+    spellings: dict[str, dict[str, int]] = {}
+    for text, f, n in zip(texts, folded, sizes, strict=True):
+        if f not in TOKENS and n:
+            ways = spellings.setdefault(f, {})
+            ways[tidy(text)] = ways.get(tidy(text), 0) + int(n)
+    numbers = {f: read_number(f) for f in spellings}
+    if None in numbers.values():
+        order = sorted(spellings, key=lambda f: (-sum(spellings[f].values()), f))
+    else:
+        order = sorted(spellings, key=lambda f: (numbers[f] or 0.0, f))
+    return {f: min(spellings[f], key=lambda w: (-spellings[f][w], w.swapcase())) for f in order}
+
+
+def _odd_classes(
+    index: dict[str, int], classes: list[str], folded: list[str], look: _Look
+) -> list[Finding]:
+    """Inferred classes that look like slips: rare and close to a frequent one, or dates."""
+    totals = dict.fromkeys(index, 0)
+    for f, n in zip(folded, look.sizes, strict=True):
+        if f in totals:
+            totals[f] += int(n)
+    found: list[Finding] = []
+    for f, total in totals.items():
+        at = [i for i, g in enumerate(folded) if g == f]
+        if _advice(f):
+            found += look.find("check", at, "is an odd class, counted as typed")
+            continue
+        # the test of likeness grows with the square of the classes, and slips are few
+        frequent = (g for g in index if totals[g] >= 5 * total) if len(index) <= MOST else ()
+        near = next((g for g in frequent if _alike(f, g)), None)
+        if near is not None:
+            meant = quote(classes[index[near]])
+            what = f"may be a slip for {meant}; counted as typed until mended"
+            found += look.find("check", at, what, advice=f"Did you mean {meant}?")
+    return found
+
+
+def _alike(a: str, b: str) -> bool:
+    """Two words that differ as a slip of the finger makes them differ."""
+    if min(len(a), len(b)) < 3 or a.isdecimal() or b.isdecimal() or max(len(a), len(b)) > 100:
+        return False
+    return sorted(a) == sorted(b) or SequenceMatcher(None, a, b, autojunk=False).ratio() >= NEAR
+
+
+def _understand_numbers(texts: list[str], trait: Trait, look: _Look) -> Understood:
+    values = _read_plain_numbers(texts)
+    unread: list[int] = []
+    if values is None:
+        read = [read_number(t) for t in texts]
+        values = np.array([np.nan if v is None else v for v in read])
+        unread = [i for i, v in enumerate(read) if v is None and fold(texts[i]) not in TOKENS]
+    findings = look.find("mend", unread, "is not a number; not scored until mended")
+    if trait.kind == "count":
+        wrong = np.flatnonzero((values < 0) | (values % 1 > 0))
+        findings += look.find("mend", wrong, "is not a count: counts are 0, 1, 2, …")
+        values[wrong] = np.nan
+    if any("," in t and read_number(t) is not None for t in texts):
+        maybe = [i for i, t in enumerate(texts) if _UNCLEAR.fullmatch(t.strip().replace(".", ","))]
+        maybe = [i for i in maybe if "." in texts[i]]
+        what = "is read with a decimal point, beside decimal commas"
+        findings += look.find("check", maybe, what, advice="Write thousands without a mark.")
+    return Understood(trait, values[look.codes], tuple(findings))
+
+
+def _read_plain_numbers(texts: list[str]) -> np.ndarray | None:
+    """All of them at once, if there is nothing but plain numbers and blanks."""
+    if not re.fullmatch(r"[0-9.+-]*", "".join(texts)):
+        return None
+    try:
+        return np.array([t or "nan" for t in texts], dtype=object).astype(float)
+    except ValueError:
+        return None
+
+
+def say_inferred(traits: Iterable[Trait], source: str) -> list[Finding]:
+    """Notes that say which kinds nobody declared."""
+    by_kind: dict[str, list[str]] = {}
+    for trait in traits:
+        if "kind" in trait.inferred:
+            by_kind.setdefault(trait.kind, []).append(trait.name)
+    return [
+        Finding("note", Problem(source, f"taken as {kind}: {listing(map(quote, names))}"))
+        for kind, names in sorted(by_kind.items())
+    ]

@@ -1,0 +1,237 @@
+"""Score tables: what was typed, what was understood, and what needs a look.
+
+A `Season` is made of three tables. `plants` has one row a plant, `families` says
+who came from whom, `traits` says what may be written. Only `plants` is needed:
+without `traits` the kinds and classes are inferred, and said to be inferred.
+
+Loading stops, with every fault at once, only where no season can be made: no such
+file, not a table, no such sheet, no plant or family column. Everything else is a
+line of `.problems` and the rest loads. Its severity is "mend" (not used until it
+is mended), "check" (used as typed) or "note" (said so that nothing is silent).
+One line stands for one spelling: `row` is its first row, `rows` how many there are.
+
+What is decided here:
+
+* Headers, classes, families and plants match regardless of case, blanks and
+  accents (`errors.fold`). Not scored: a blank, - – — ? na n/a n.a. "not scored",
+  unless `traits` declares it as a class. "none" is a class like any other.
+* An unknown class, or a number that cannot be read, is not scored and listed.
+  So is 1,234, which is either 1.234 or 1234; 12,5 is 12.5 and 1.234 is 1.234.
+* A plant is known by its family and its code. Of a plant typed twice the first
+  row counts. A code used in two families is two plants; it is listed unless it is
+  a mere number, because people number their plants anew in each family.
+* Plants of a family that is not in the register count in a family of that name;
+  plants without a family count in "no family". So each plant is in each count.
+* A mended spelling belongs to the trait ("also typed"), so new plants have it too.
+* A tally with a wrong number stops loading: left out, it would change the ratio.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from breedkit.errors import Problem, TableError, fold, quote
+from breedkit.reading import BOOK_ENDINGS, TEXT_ENDINGS, Sheet, read_table, sheet_names
+from breedkit.records import Column
+from breedkit.register import read_traits
+from breedkit.season import TYPED, AsTyped, Season, bare_register, make_season
+from breedkit.spelling import NOT_SCORED, TOKENS, Trait, read_number, tidy
+
+__all__ = ["Season", "load_counts", "load_season"]
+
+
+def load_season(
+    source: object = None,
+    *,
+    plants: object = None,
+    families: object = None,
+    traits: object = None,
+) -> Season:
+    """Load a season: plants, and if there are any a family register and a trait list.
+
+    Parameters
+    ----------
+    source : a folder holding tables called plants, families and traits (CSV, TSV or XLSX),
+        a workbook with sheets of these names, or a single table of plants.
+    plants, families, traits : single tables, as paths or frames; they go before `source`.
+
+    Returns
+    -------
+    Season
+
+    Raises
+    ------
+    TableError
+        if no season can be made; it lists all that is in the way. What can be lived
+        with is in `Season.problems`.
+
+    Examples
+    --------
+    >>> season = load_season("sample_data/invented_season")
+    >>> season.counts("ripe colour")
+    """
+    found = {} if source is None else _locate(source)
+    given = {"plants": plants, "families": families, "traits": traits}
+    found |= {name: table for name, table in given.items() if table is not None}
+    if "plants" not in found:
+        place = "load_season" if source is None else Path(str(source)).name
+        raise TableError(
+            Problem(
+                place, "no table of plants", advice="It may be called plants.csv or plants.xlsx."
+            )
+        )
+    keys = {"plants": ("plant", "family"), "families": ("family",), "traits": ("trait",)}
+    sheets: dict[str, Sheet] = {}
+    faults: list[Problem] = []
+    for name, table in found.items():
+        try:
+            sheets[name] = read_table(table, keys[name], name)
+        except TableError as error:
+            faults += error.problems
+    if faults:
+        raise TableError(faults)
+    typed, entries = _typed_and_entered(sheets["plants"])
+    listed, said = read_traits(sheets["traits"]) if "traits" in sheets else ((), ())
+    return make_season(AsTyped(typed, entries, sheets.get("families"), listed, said))
+
+
+def _locate(source: object) -> dict[str, object]:
+    """Which table is where."""
+    if isinstance(source, pd.DataFrame):
+        return {"plants": source}
+    path = Path(str(source))
+    names = ("plants", "families", "traits")
+    if path.suffix.lower() in BOOK_ENDINGS and path.is_file():
+        sheets = [fold(s) for s in sheet_names(path)]
+        return {n: path for n in names if n == "plants" or n in sheets}
+    if not path.is_dir():
+        return {"plants": path}
+    found: dict[str, object] = {}
+    twice = []
+    for file in sorted(path.iterdir()):
+        name = fold(file.stem)
+        if name in names and file.suffix.lower() in (*TEXT_ENDINGS, *BOOK_ENDINGS):
+            if name in found:
+                what = f"is a second table called '{name}'"
+                advice = "Move one of them away."
+                twice.append(Problem(path.name, what, found=file.name, advice=advice))
+            found[name] = file
+    if twice:
+        raise TableError(twice)
+    return found
+
+
+def _typed_and_entered(sheet: Sheet) -> tuple[Sheet, Sheet]:
+    """Part a saved table into what was typed and what stands for it now."""
+    by_fold = {fold(c): c for c in sheet.columns}
+    beside = {
+        by_fold[f.removesuffix(TYPED)]: c
+        for f, c in by_fold.items()
+        if f.endswith(TYPED) and f.removesuffix(TYPED) in by_fold
+    }
+    entered = {n: c for n, c in sheet.columns.items() if n not in beside.values()}
+    typed = dict(entered)
+    for name, kept in beside.items():
+        now, then = sheet.columns[name].texts(), sheet.columns[kept].texts()
+        entered[name] = Column.of(np.where(now != "", now, then))
+        typed[name] = Column.of(np.where(then != "", then, now))
+    return replace(sheet, columns=typed), replace(sheet, columns=entered)
+
+
+# --- tallies ----------------------------------------------------------------------
+
+
+_Cell = tuple[int, str, str, str, str, str]  # row, column, trait, family, class, count
+
+
+def load_counts(source: object) -> Season:
+    """Load tallies: how many plants of a family are in a class.
+
+    Parameters
+    ----------
+    source : path or frame. Either a row a class, with columns family, class, count and
+        if there are several traits trait (without it the trait is called "class"); or a
+        row a family, with a column a class. Further columns of the first form are kept
+        in `.typed`. Classes and families keep the order of the table.
+
+    Returns
+    -------
+    Season
+        It has counts, but no plants.
+
+    Raises
+    ------
+    TableError
+        if a count is not 0, 1, 2, … or a class is counted twice. Nothing is left out of
+        a tally, because every ratio would change.
+    """
+    sheet = read_table(source, ("family",), "counts")
+    header = {n: sheet.header(n) for n in ("family", "trait", "class", "count")}
+    texts = sheet.frame()
+    cells: list[_Cell] = []
+    if header["class"] and header["count"]:
+        for row, line in zip(texts.index, texts.to_dict("records"), strict=True):
+            name = tidy(line[header["trait"]]) if header["trait"] else "class"
+            cells.append((row, header["count"], name, line[header["family"]],
+                          line[header["class"]], line[header["count"]]))  # fmt: skip
+    else:
+        classes = [c for c in texts.columns if c not in (header["family"], header["trait"])]
+        for row, line in zip(texts.index, texts.to_dict("records"), strict=True):
+            cells += [(row, c, "class", line[header["family"]], c, line[c]) for c in classes]
+    return _tallied(sheet, cells)
+
+
+def _tallied(sheet: Sheet, cells: Iterable[_Cell]) -> Season:
+    """A season of tallies; TableError with every count that is none."""
+    faults: list[Problem] = []
+    spelled: dict[tuple[str, str], str] = {}
+    seen: dict[tuple[str, str, str], int] = {}
+    numbers: dict[str, dict[str, dict[str, int]]] = {}
+    for row, column, trait, family, word, typed in cells:
+        value = read_number(typed)
+        if value is None or value < 0 or value % 1:
+            advice = "Write 0 if there was none." if not typed.strip() else ""
+            faults.append(
+                Problem(
+                    sheet.source, "is not a count: counts are 0, 1, 2, …", row, column, typed,
+                    advice=advice,
+                )
+            )  # fmt: skip
+            continue
+        trait, family, word = (
+            spelled.setdefault((sort, fold(text)), tidy(text))
+            for sort, text in (("trait", trait), ("family", family), ("class", word))
+        )
+        word = NOT_SCORED if fold(word) in TOKENS else word
+        if (trait, family, word) in seen:
+            what = f"is counted for {quote(family)} in row {seen[trait, family, word]} already"
+            faults.append(Problem(sheet.source, what, row, column, word, advice="Add them up."))
+            continue
+        seen[trait, family, word] = row
+        numbers.setdefault(trait, {}).setdefault(word, {})[family] = int(value)
+    if faults:
+        raise TableError(faults)
+    if not numbers:
+        raise TableError(Problem(sheet.source, "holds no counts"))
+    tallies, traits = {}, []
+    for trait, by_class in numbers.items():
+        classes = [c for c in by_class if c != NOT_SCORED]
+        names = list(dict.fromkeys(f for t, f, _ in seen if t == trait))
+        table = pd.DataFrame(
+            [[by_class.get(c, {}).get(f, 0) for c in (*classes, NOT_SCORED)] for f in names],
+            index=pd.Index(names, name="family"),
+            columns=pd.Index([*classes, NOT_SCORED], name=trait),
+        )
+        tallies[trait] = table
+        traits.append(Trait(trait, "class", tuple(classes)))
+    families = bare_register(dict.fromkeys(f for _, f, _ in seen))
+    source = AsTyped(sheet, sheet, None, tuple(traits), ())
+    return Season(
+        source, tuple(traits), {}, {}, np.zeros(0, dtype=np.int64), families,
+        tuple(sheet.findings), tallies,
+    )  # fmt: skip
