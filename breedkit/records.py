@@ -24,7 +24,7 @@ from typing import BinaryIO, NamedTuple
 import numpy as np
 import pandas as pd
 
-PIECE = 1 << 22  # bytes that are taken apart at a time
+PIECE = 1 << 20  # bytes that are taken apart at a time
 WIDEST = 32  # bytes of the longest cell of a column that is held cell by cell
 _MASKS = np.array([(1 << 8 * k) - 1 for k in range(9)], dtype=np.uint64)
 
@@ -56,10 +56,20 @@ class Column:
         """The distinct words, and for each cell the place of its word."""
         if self.words is not None:
             return self.words, self.cells
-        codes = numbered(self.cells)
+        codes = _numbered(self.cells)
         first = _first_of_each(codes)
         words = tuple(cell.decode() for cell in self.cells[first].tolist())
         return words, codes.astype(_small(len(words)))
+
+    def kinds(self) -> int:
+        """How many different cells there are."""
+        if self.words is not None:
+            return int((np.bincount(self.cells, minlength=1) > 0).sum())
+        if self.cells.dtype.itemsize == 8:  # integers are sorted sooner than texts
+            cells = np.sort(self.cells.view(np.uint64))
+        else:
+            cells = np.sort(self.cells)
+        return int((cells[1:] != cells[:-1]).sum()) + bool(len(cells))
 
     def texts(self) -> np.ndarray:
         """Each cell as a string (an array of objects)."""
@@ -111,8 +121,7 @@ def join(columns: Sequence[Column]) -> Column:
         if len(cells) == len(columns):
             whole = Column(np.concatenate(cells))
             # in a piece most cells may differ, but not in the whole column
-            words, codes = whole.coded()
-            return whole if len(words) > len(codes) // 2 else Column(codes, words)
+            return whole if whole.kinds() > len(whole) // 2 else Column(*whole.coded()[::-1])
     place: dict[str, int] = {}
     parts = []
     for words, codes in (c.coded() for c in columns):
@@ -121,7 +130,7 @@ def join(columns: Sequence[Column]) -> Column:
     return Column(np.concatenate(parts), tuple(place))
 
 
-def numbered(cells: np.ndarray) -> np.ndarray:
+def _numbered(cells: np.ndarray) -> np.ndarray:
     """Equal numbers for equal cells, from 0 in order of appearance."""
     wide = -(-cells.dtype.itemsize // 8)
     eights = cells.astype(f"S{8 * wide}").view(np.uint64).reshape(-1, wide)
@@ -233,36 +242,43 @@ def plainly(piece: bytes, mark: str, width: int) -> Piece | None:
         return None
     if not piece.endswith(b"\n"):
         piece += b"\n"
-    letters = np.frombuffer(piece + b"\0" * 8, dtype=np.uint8)
-    ends = np.flatnonzero((letters == ord(mark)) | (letters == 10)).astype(np.int32)
     rows = piece.count(b"\n")
+    letters = np.frombuffer(piece + b"\0" * 8, dtype=np.uint8)
+    ends = np.flatnonzero((letters == ord(mark)) | (letters == 10))
     if len(ends) != rows * width or not (letters[ends[width - 1 :: width]] == 10).all():
         return None
-    starts = np.concatenate([ends[:1] * 0, ends[:-1] + 1], dtype=np.int32)
-    sizes = (ends - starts).reshape(rows, width)
-    starts = starts.reshape(rows, width)
+    starts = np.concatenate([ends[:1] * 0, ends[:-1] + 1])
+    sizes = ends - starts
     # the eight bytes from each place of the text on, as one integer
     eight = np.ndarray((len(letters) - 7,), dtype="<u8", buffer=letters, strides=(1,))
+    begins = eight.take(starts) & _MASKS.take(np.minimum(sizes, 8))
+    begins, starts, sizes = (
+        np.ascontiguousarray(a.reshape(rows, width).T) for a in (begins, starts, sizes)
+    )
     columns = []
-    for j in range(width):
-        start, size = starts[:, j], sizes[:, j]
-        eights = []
-        for at in range(0, max(int(size.max()), 1), 8):
+    for eights, start, size in zip(begins[:, None], starts, sizes, strict=True):
+        for at in range(8, int(size.max()), 8):
             # a cell that has ended by now may lie near the end of the text
-            there = np.minimum(start + at, len(eight) - 1) if at else start
-            eights.append(eight[there] & _MASKS[np.clip(size - at, 0, 8)])
-        codes = pd.factorize(eights[0])[0]
-        for more in eights[1:]:
-            codes = _refine(codes, more)
-        first = _first_of_each(codes)
-        if len(first) > rows // 2 > 500 and 8 * len(eights) <= WIDEST:
-            cells = np.stack(eights, axis=1).astype("<u8").view(f"S{8 * len(eights)}").ravel()
-            columns.append(Column(cells))
-            continue
-        spans = zip(start[first].tolist(), (start + size)[first].tolist(), strict=True)
-        words = tuple(piece[a:b].decode() for a, b in spans)
-        columns.append(Column(codes.astype(_small(len(words))), words))
+            there = np.minimum(start + at, len(eight) - 1)
+            more = eight.take(there) & _MASKS.take(np.clip(size - at, 0, 8))
+            eights = np.vstack([eights, more])
+        columns.append(_column_of(eights))
     return Piece(columns, rows)
+
+
+def _column_of(eights: np.ndarray) -> Column:
+    """The column whose cells are eight bytes each in the first row, then in the second …"""
+    wide, rows = eights.shape
+    codes, seen = pd.factorize(eights[0])
+    for more in eights[1:]:
+        codes = _refine(codes, more)
+    if wide > 1:
+        seen = np.ascontiguousarray(eights[:, _first_of_each(codes)].T)
+    if len(seen) > rows // 2 > 500 and 8 * wide <= WIDEST:
+        # a copy, because a view would keep the whole piece in memory
+        return Column(eights.T.copy().view(f"S{8 * wide}").ravel())
+    words = tuple(w.decode() for w in seen.view(f"S{8 * wide}").ravel().tolist())
+    return Column(codes.astype(_small(len(words))), words)
 
 
 def piece_of_rows(rows: Sequence[Sequence[str]], width: int) -> Piece:

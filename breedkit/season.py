@@ -20,7 +20,7 @@ import pandas as pd
 
 from breedkit.errors import Problem, TableError, fold, pick, quote
 from breedkit.reading import Finding, Sheet, guard, problem_frame
-from breedkit.records import Column, numbered
+from breedkit.records import Column
 from breedkit.register import REGISTER, named_columns, read_families, trait_frame
 from breedkit.results import Fact, Result, plants, show
 from breedkit.spelling import (
@@ -442,9 +442,10 @@ def _once_each(
 ) -> tuple[np.ndarray, list[Finding]]:
     """Places of the rows that count, and what to say of plants typed more than once."""
     everyone = np.arange(len(plant))
-    key = numbered(plant.lower().cells) if plant.simple() else plant.map(fold).coded()[1]
-    if np.bincount(key, minlength=1).max() < 2:
+    folded = plant.lower() if plant.simple() else plant.map(fold)
+    if folded.kinds() == len(plant):
         return everyone, _say_nameless(sheet, header, plant)
+    key = folded.coded()[1]
     nameless = plant.blank()
     both = pd.Series(key.astype(np.int64) * len(family.categories) + family.codes)
     again = both.duplicated().to_numpy() & ~nameless
