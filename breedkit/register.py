@@ -20,7 +20,7 @@ import pandas as pd
 
 from breedkit.errors import Problem, fold, quote
 from breedkit.reading import Finding, Sheet
-from breedkit.spelling import KINDS, TOKENS, Trait, tidy
+from breedkit.spelling import KINDS, TOKENS, Trait, matcher, tidy
 
 REGISTER = ("family", "female", "male", "season", "sown", "note")
 TRAIT_LIST = ("trait", "kind", "unit", "classes", "wanted", "weight", "how scored", "scheme",
@@ -63,9 +63,10 @@ def read_traits(sheet: Sheet) -> tuple[tuple[Trait, ...], tuple[Finding, ...]]:
             fault("is not a kind of trait", "kind", found=cell["kind"], allowed=KINDS)
             kind = ""
         classes = () if "classes" in inferred else _split(cell.get("classes", ""))
-        if len({fold(c) for c in classes}) < len(classes):
+        key = matcher(classes)
+        if len({key(c) for c in classes}) < len(classes):
             fault("names a class twice", "classes", found=cell["classes"])
-            classes = tuple({fold(c): c for c in reversed(classes)}.values())[::-1]
+            classes = tuple({key(c): c for c in reversed(classes)}.values())[::-1]
         if len(classes) == 1 and re.search(r"[,;/]", classes[0]):
             advice = "Write | between classes."
             fault("is a single class", "classes", "check", found=cell["classes"], advice=advice)

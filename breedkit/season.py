@@ -28,6 +28,8 @@ from breedkit.spelling import (
     NOT_SCORED,
     TOKENS,
     Trait,
+    matcher,
+    meanings,
     read_number,
     say_inferred,
     tidy,
@@ -232,19 +234,20 @@ class Season(Result):
         else:
             known = self.trait(trait)
         typed = self._source.entries.columns[self._headers[known.name]].coded()[0]
+        key = matcher(typed, known.classes)
         others = [t for t in self._source.traits if fold(t.name) != fold(known.name)]
         listed = [t for t in self._source.traits if fold(t.name) == fold(known.name)]
         declared = listed[0] if listed else Trait(known.name)
-        pairs = {fold(a): (a, b) for a, b in declared.also_typed}
+        pairs = {key(a): (a, b) for a, b in declared.also_typed}
         for spelling, meaning in spellings.items():
             pick(spelling, typed, f"entry in {quote(known.name)}", TableError)
             if fold(meaning) in TOKENS:
                 meaning = "?"
-            elif known.has_classes:
+            elif known.has_classes and meaning not in known.classes:
                 meaning = pick(meaning, known.classes, f"class of {quote(known.name)}", TableError)
-            elif read_number(meaning) is None:
+            elif not known.has_classes and read_number(meaning) is None:
                 raise self._refusal(f"{quote(meaning)} is not a number", known.name)
-            pairs[fold(spelling)] = (tidy(spelling), meaning)
+            pairs[key(spelling)] = (tidy(spelling), meaning)
         mended = replace(declared, also_typed=tuple(pairs.values()))
         return make_season(replace(self._source, traits=(*others, mended)))
 
@@ -292,8 +295,10 @@ class Season(Result):
             names = ["" if c == NO_FAMILY and name == "family" else c for c in cells.categories]
             return np.array([*names, ""], dtype=object)[cells.codes]
         words, codes = self._source.entries.columns[self._headers[name]].coded()
-        meant = {fold(a): b for a, b in self.trait(name).also_typed}
-        texts = [meant.get(fold(w), w).strip().replace("−", "-").replace(",", ".") for w in words]
+        texts = [
+            text.strip().replace("−", "-").replace(",", ".")
+            for text in meanings(words, self.trait(name))
+        ]
         return np.where(np.isnan(cells), "", np.array([*texts, ""], dtype=object)[codes])
 
     # --- how it shows itself ---

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
 
@@ -99,6 +99,36 @@ def read_number(text: str) -> float | None:
     return value if math.isfinite(value) else None
 
 
+def matcher(texts: Iterable[str], declared: Iterable[str] = ()) -> Callable[[str], str]:
+    """The function by which texts match: alike is what it makes equal.
+
+    Case, blanks and accents do not matter, except where they carry the meaning: between
+    declared classes that differ in nothing else, and in genotypes (AA Aa aa, AB aB).
+    """
+    meant, typed = _ways(declared), _ways(texts)
+    exact = {f for f, ways in meant.items() if len(ways) > 1}
+    exact |= {f for f, ways in typed.items() if f not in meant and any(map(_genotype, ways))}
+    return lambda text: tidy(text) if fold(text) in exact else fold(text)
+
+
+def _ways(texts: Iterable[str]) -> dict[str, set[str]]:
+    """Folded text -> the ways it is written."""
+    ways: dict[str, set[str]] = {}
+    for text in texts:
+        ways.setdefault(fold(text), set()).add(tidy(text))
+    return ways
+
+
+def _genotype(word: str) -> bool:
+    """Whether the case of the letters seems meant: Aa, RrPp, or aB (letters in order)."""
+    small = word.lower()
+    if not word.isalpha() or len(word) > 20:
+        return False
+    if len(word) % 2 == 0 and small[::2] == small[1::2]:
+        return True
+    return sorted(small) == list(small) and word not in (small, word.upper(), word.capitalize())
+
+
 def understand(sheet: Sheet, header: str, trait: Trait, growing: bool = False) -> Understood:
     """Find out what each word of a column means.
 
@@ -115,8 +145,7 @@ def understand(sheet: Sheet, header: str, trait: Trait, growing: bool = False) -
     """
     words, codes = sheet.columns[header].coded()
     look = _Look(sheet, header, words, codes, np.bincount(codes, minlength=len(words)))
-    meant = {fold(a): b for a, b in trait.also_typed}
-    texts = [meant.get(fold(w), w) for w in words] if meant else list(words)
+    texts = meanings(words, trait)
     if not trait.kind:
         kind = _infer_kind(texts, look.sizes)
         if not kind:
@@ -126,6 +155,15 @@ def understand(sheet: Sheet, header: str, trait: Trait, growing: bool = False) -
     if trait.has_classes:
         return _understand_classes(texts, trait, look, growing)
     return _understand_numbers(texts, trait, look)
+
+
+def meanings(words: Sequence[str], trait: Trait) -> list[str]:
+    """The words with mended spellings replaced by what they mean."""
+    if not trait.also_typed:
+        return list(words)
+    key = matcher(words, trait.classes)
+    meant = {key(spelling): meaning for spelling, meaning in trait.also_typed}
+    return [meant.get(key(w), w) for w in words]
 
 
 @dataclass(frozen=True, eq=False)
@@ -196,75 +234,71 @@ def _infer_kind(texts: list[str], sizes: np.ndarray) -> str:
 
 
 def _understand_classes(texts: list[str], trait: Trait, look: _Look, growing: bool) -> Understood:
-    folded = [fold(t) for t in texts]
+    key = matcher(texts, trait.classes)
+    keys = [key(t) for t in texts]
+    classes = {key(c): c for c in trait.classes}
+    missing = [fold(t) in TOKENS and k not in classes for t, k in zip(texts, keys, strict=True)]
     findings: list[Finding] = []
-    declared = bool(trait.classes) or growing
-    classes = list(trait.classes)
-    index = {fold(c): i for i, c in enumerate(classes)}
-    if not declared:
-        spelled = _infer_classes(texts, folded, look.sizes)
-        classes = list(spelled.values())
-        index = {f: i for i, f in enumerate(spelled)}
+    if not classes and not growing:
+        classes = _infer_classes(texts, keys, missing, look.sizes)
         trait = replace(trait, inferred=(*trait.inferred, "classes"))
+        findings += _odd_classes(classes, keys, look)
     strange = [
-        i for i, f in enumerate(folded) if f not in index and f not in TOKENS and look.sizes[i]
+        i for i, k in enumerate(keys) if k not in classes and not missing[i] and look.sizes[i]
     ]
     if growing:
-        strange.sort(key=look.row)
         if trait.classes:
-            findings += look.find("check", strange, "is not in the register", tuple(classes))
-        for i in strange:
-            if folded[i] not in index:
-                index[folded[i]] = len(classes)
-                classes.append(tidy(texts[i]))
+            findings += look.find("check", strange, "is not in the register", trait.classes)
+        for i in sorted(strange, key=look.row):
+            classes.setdefault(keys[i], tidy(texts[i]))
     else:
-        findings += look.find("mend", strange, "is not a known class", tuple(classes))
-    if not declared:
-        findings += _odd_classes(index, classes, folded, look)
-    place = np.array([index.get(f, -1) for f in folded], dtype=np.int32)
+        findings += look.find("mend", strange, "is not a known class", trait.classes)
+    index = {k: i for i, k in enumerate(classes)}
+    place = np.array([index.get(k, -1) for k in keys], dtype=np.int64)
     place = place.astype(np.min_scalar_type(-max(len(classes), 1)))
     values = pd.Categorical.from_codes(
-        place[look.codes], categories=pd.Index(classes, dtype=str), ordered=trait.kind == "ordered"
+        place[look.codes],
+        categories=pd.Index(list(classes.values()), dtype=str),
+        ordered=trait.kind == "ordered",
     )
-    return Understood(replace(trait, classes=tuple(classes)), values, tuple(findings))
+    return Understood(replace(trait, classes=tuple(classes.values())), values, tuple(findings))
 
 
-def _infer_classes(texts: list[str], folded: list[str], sizes: np.ndarray) -> dict[str, str]:
-    """Folded word -> the way it is most often spelled; most frequent first, numbers by size."""
-    spellings: dict[str, dict[str, int]] = {}
-    for text, f, n in zip(texts, folded, sizes, strict=True):
-        if f not in TOKENS and n:
-            ways = spellings.setdefault(f, {})
-            ways[tidy(text)] = ways.get(tidy(text), 0) + int(n)
-    numbers = {f: read_number(f) for f in spellings}
+def _infer_classes(
+    texts: list[str], keys: list[str], missing: list[bool], sizes: np.ndarray
+) -> dict[str, str]:
+    """Key -> the way it is most often spelled; the most frequent first, numbers by size."""
+    ways: dict[str, dict[str, int]] = {}
+    for text, key, blank, n in zip(texts, keys, missing, sizes.tolist(), strict=True):
+        if not blank and n:
+            spelled = ways.setdefault(key, {})
+            spelled[tidy(text)] = spelled.get(tidy(text), 0) + n
+    numbers = {k: read_number(k) for k in ways}
     if None in numbers.values():
-        order = sorted(spellings, key=lambda f: (-sum(spellings[f].values()), f))
+        order = sorted(ways, key=lambda k: (-sum(ways[k].values()), k))
     else:
-        order = sorted(spellings, key=lambda f: (numbers[f] or 0.0, f))
-    return {f: min(spellings[f], key=lambda w: (-spellings[f][w], w.swapcase())) for f in order}
+        order = sorted(ways, key=lambda k: (numbers[k] or 0.0, k))
+    return {k: min(ways[k], key=lambda w: (-ways[k][w], w.swapcase())) for k in order}
 
 
-def _odd_classes(
-    index: dict[str, int], classes: list[str], folded: list[str], look: _Look
-) -> list[Finding]:
+def _odd_classes(classes: dict[str, str], keys: list[str], look: _Look) -> list[Finding]:
     """Inferred classes that look like slips: rare and close to a frequent one, or dates."""
-    totals = dict.fromkeys(index, 0)
-    for f, n in zip(folded, look.sizes, strict=True):
-        if f in totals:
-            totals[f] += int(n)
+    totals = dict.fromkeys(classes, 0)
+    for key, n in zip(keys, look.sizes.tolist(), strict=True):
+        if key in totals:
+            totals[key] += n
     found: list[Finding] = []
-    for f, total in totals.items():
-        at = [i for i, g in enumerate(folded) if g == f]
-        if _advice(f):
+    for key, total in totals.items():
+        at = [i for i, k in enumerate(keys) if k == key]
+        if _advice(key):
             found += look.find("check", at, "is an odd class, counted as typed")
             continue
-        # the test of likeness grows with the square of the classes, and slips are few
-        frequent = (g for g in index if totals[g] >= 5 * total) if len(index) <= MOST else ()
-        near = next((g for g in frequent if _alike(f, g)), None)
+        # comparing each with each grows with the square of the classes, and slips are few
+        frequent = [k for k in classes if totals[k] >= 5 * total] if len(classes) <= MOST else []
+        near = next((classes[k] for k in frequent if _alike(key, k)), None)
         if near is not None:
-            meant = quote(classes[index[near]])
-            what = f"may be a slip for {meant}; counted as typed until mended"
-            found += look.find("check", at, what, advice=f"Did you mean {meant}?")
+            what = f"may be a slip for {quote(near)}; counted as typed until mended"
+            found += look.find("check", at, what, advice=f"Did you mean {quote(near)}?")
     return found
 
 

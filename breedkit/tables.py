@@ -28,7 +28,6 @@ What is decided here:
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
@@ -40,7 +39,7 @@ from breedkit.reading import BOOK_ENDINGS, TEXT_ENDINGS, Sheet, read_table, shee
 from breedkit.records import Column
 from breedkit.register import read_traits
 from breedkit.season import TYPED, AsTyped, Season, bare_register, make_season
-from breedkit.spelling import NOT_SCORED, TOKENS, Trait, read_number, tidy
+from breedkit.spelling import NOT_SCORED, TOKENS, Trait, matcher, read_number, tidy
 
 __all__ = ["Season", "load_counts", "load_season"]
 
@@ -146,6 +145,7 @@ def _typed_and_entered(sheet: Sheet) -> tuple[Sheet, Sheet]:
 # --- tallies ----------------------------------------------------------------------
 
 
+SUMS = frozenset({"total", "sum"})
 _Cell = tuple[int, str, str, str, str, str]  # row, column, trait, family, class, count
 
 
@@ -173,21 +173,25 @@ def load_counts(source: object) -> Season:
     sheet = read_table(source, ("family",), "counts")
     header = {n: sheet.header(n) for n in ("family", "trait", "class", "count")}
     texts = sheet.frame()
-    cells: list[_Cell] = []
     if header["class"] and header["count"]:
-        for row, line in zip(texts.index, texts.to_dict("records"), strict=True):
-            name = tidy(line[header["trait"]]) if header["trait"] else "class"
-            cells.append((row, header["count"], name, line[header["family"]],
-                          line[header["class"]], line[header["count"]]))  # fmt: skip
+        cells = [
+            (row, header["count"], line[header["trait"]] if header["trait"] else "class",
+             line[header["family"]], line[header["class"]], line[header["count"]])
+            for row, line in zip(texts.index, texts.to_dict("records"), strict=True)
+        ]  # fmt: skip
     else:
-        classes = [c for c in texts.columns if c not in (header["family"], header["trait"])]
-        for row, line in zip(texts.index, texts.to_dict("records"), strict=True):
-            cells += [(row, c, "class", line[header["family"]], c, line[c]) for c in classes]
+        classes = [c for c in texts.columns if c != header["family"]]
+        cells = [
+            (row, c, "class", line[header["family"]], c, line[c])
+            for row, line in zip(texts.index, texts.to_dict("records"), strict=True)
+            for c in classes
+        ]
     return _tallied(sheet, cells)
 
 
-def _tallied(sheet: Sheet, cells: Iterable[_Cell]) -> Season:
+def _tallied(sheet: Sheet, cells: list[_Cell]) -> Season:
     """A season of tallies; TableError with every count that is none."""
+    key = matcher(text for cell in cells for text in cell[2:5])
     faults: list[Problem] = []
     spelled: dict[tuple[str, str], str] = {}
     seen: dict[tuple[str, str, str], int] = {}
@@ -204,10 +208,14 @@ def _tallied(sheet: Sheet, cells: Iterable[_Cell]) -> Season:
             )  # fmt: skip
             continue
         trait, family, word = (
-            spelled.setdefault((sort, fold(text)), tidy(text))
+            spelled.setdefault((sort, key(text)), tidy(text))
             for sort, text in (("trait", trait), ("family", family), ("class", word))
         )
         word = NOT_SCORED if fold(word) in TOKENS else word
+        if fold(word) in SUMS:
+            what = "is a sum, not a class: leave it out of a tally"
+            faults.append(Problem(sheet.source, what, row, column, word))
+            continue
         if (trait, family, word) in seen:
             what = f"is counted for {quote(family)} in row {seen[trait, family, word]} already"
             faults.append(Problem(sheet.source, what, row, column, word, advice="Add them up."))
