@@ -22,6 +22,8 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Sequence
+from importlib.metadata import PackageNotFoundError, version
+from importlib.util import find_spec
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -44,7 +46,7 @@ def main(
     arguments: Sequence[str],
     root: Path = ROOT,
     run: Callable[..., int] | None = None,
-    say: Callable[..., None] = print,
+    say: Callable[[str], None] | None = None,
 ) -> int:
     """Do what the command line asks for and return the exit code.
 
@@ -55,7 +57,7 @@ def main(
     run : runs a command as `call` does. Tests give one that only takes notes.
     say : prints a sentence for the grower.
     """
-    run = run or call
+    run, say = run or call, say or print_now
     word = arguments[0] if arguments else ""
     if word in ("help", "-h", "--help"):
         say(HELP)
@@ -76,7 +78,7 @@ def main(
     folder = lay_out_notebooks(root, say)
     say("Opening the workbench in your browser. To stop it, press Ctrl-C here.")
     say("A line about TCP without encryption is harmless: nothing leaves this computer.")
-    return run(lab_command(python, folder, START, arguments), root, environment(root))
+    return run(lab_command(python, folder, arguments), root, environment(root))
 
 
 def call(
@@ -93,6 +95,11 @@ def call(
     except KeyboardInterrupt:
         child.wait()
         raise
+
+
+def print_now(sentence: str) -> None:
+    """Print before the next command prints, also into a file."""
+    print(sentence, flush=True)
 
 
 def check_python(version: tuple[int, ...]) -> None:
@@ -112,7 +119,9 @@ def dotted(version: Sequence[int]) -> str:
 # --- the environment ------------------------------------------------------------------
 
 
-def find_or_make(root: Path, extra: str, run: Callable[..., int], say: Callable[..., None]) -> Path:
+def find_or_make(
+    root: Path, extra: str, run: Callable[..., int], say: Callable[[str], None]
+) -> Path:
     """The Python that has all that is needed; `.venv` is made or mended if need be.
 
     Parameters
@@ -127,9 +136,6 @@ def find_or_make(root: Path, extra: str, run: Callable[..., int], say: Callable[
     found = stamp.read_text().split("\n") if stamp.exists() else None
     if python.exists() and found in (wanted, stamp_lines(root, "test")):
         return python
-
-    from importlib.util import find_spec
-
     if not (find_spec("venv") and find_spec("ensurepip")):
         package = f"python{dotted(sys.version_info[:2])}-venv"
         raise SystemExit(
@@ -164,8 +170,7 @@ def must(code: int) -> None:
 
 def missing(root: Path, extra: str) -> list[str]:
     """What pyproject.toml asks for and the running Python does not have."""
-    import tomllib
-    from importlib.metadata import PackageNotFoundError, version
+    import tomllib  # an older Python has none, and must come as far as `check_python`
 
     project = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     requirements = list(project["dependencies"])
@@ -204,7 +209,7 @@ def stamp_lines(root: Path, extra: str) -> list[str]:
 # --- the workbench --------------------------------------------------------------------
 
 
-def lay_out_notebooks(root: Path, say: Callable[..., None] = print) -> Path:
+def lay_out_notebooks(root: Path, say: Callable[[str], None]) -> Path:
     """Copy the project's notebooks into the grower's own folder, and return it.
 
     What was copied last is remembered in `.as_copied`, so that a notebook is laid anew
@@ -240,14 +245,12 @@ def free_name(path: Path) -> Path:
     return kept
 
 
-def lab_command(
-    python: Path | str, folder: Path, notebook: str, options: Sequence[str] = ()
-) -> list[str]:
-    """The command that opens JupyterLab on one notebook in `folder`, without the file list."""
+def lab_command(python: Path, folder: Path, options: Sequence[str]) -> list[str]:
+    """The command that opens JupyterLab on the start notebook, without the file list."""
     command = [
         *(str(python), "-m", "jupyterlab"),
         f"--ServerApp.root_dir={folder}",
-        f"--LabApp.default_url=/doc/tree/{notebook}",
+        f"--LabApp.default_url=/doc/tree/{START}",
         "--ServerApp.answer_yes=True",  # Ctrl-C stops it without asking back
         "--Application.log_level=CRITICAL",  # the address is still shown
     ]
@@ -257,7 +260,13 @@ def lab_command(
 
 
 def environment(root: Path) -> dict[str, str]:
-    """This process's variables, with the clone's breedkit and its JupyterLab settings first."""
+    """This process's variables, with the clone's breedkit and its JupyterLab settings first.
+
+    The settings are in `breedkit/labconfig`, a name that JupyterLab looks for. They ask for
+    no news and no updates, and leave out what only programmers need. They also keep
+    JupyterLab's own keys to the cells: as it comes, an arrow key leaves a list of a panel
+    instead of moving in it, and an x typed there cuts the cell.
+    """
     env = dict(os.environ)
     for name, folder in (("PYTHONPATH", root), ("JUPYTER_CONFIG_PATH", root / "breedkit")):
         env[name] = os.pathsep.join(filter(None, [str(folder), env.get(name)]))

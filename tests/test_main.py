@@ -158,9 +158,7 @@ def test_an_old_python_is_told_so():
 
 
 def test_a_python_without_venv_says_what_to_install(clone, monkeypatch):
-    monkeypatch.setitem(sys.modules, "ensurepip", None)
-    monkeypatch.delitem(sys.modules, "ensurepip")
-    monkeypatch.setattr("importlib.util.find_spec", lambda name: name != "ensurepip")
+    monkeypatch.setattr(door, "find_spec", lambda name: name != "ensurepip")
     notes = Notes(clone)
     with pytest.raises(SystemExit, match=r"sudo apt install python3\.\d+-venv"):
         door.main([], clone, notes.run, notes.say)
