@@ -145,10 +145,13 @@ def test_every_requirement_can_be_compared():
         assert name and door.numbers(least)
 
 
-def test_the_programs_are_where_each_system_puts_them(clone, monkeypatch):
-    assert door.venv_python(clone).parts[-3:] == (".venv", "bin", "python")
-    monkeypatch.setattr(door.os, "name", "nt")
-    assert door.venv_python(clone).as_posix().endswith(".venv/Scripts/python.exe")
+@pytest.mark.parametrize(
+    ("system", "place"), [("posix", ".venv/bin/python"), ("nt", ".venv/Scripts/python.exe")]
+)
+def test_each_system_keeps_its_python_elsewhere(clone, monkeypatch, system, place):
+    expected = clone / place
+    monkeypatch.setattr(door.os, "name", system)
+    assert door.venv_python(clone) == expected
 
 
 def test_an_old_python_is_told_so():
