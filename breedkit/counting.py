@@ -24,7 +24,7 @@ MOST_PLANTS = 100_000  # in one family
 MOST_CLASSES = 100
 WIDEST = 1e15  # largest part to smallest
 FINEST = 100_000  # a float equal to a fraction with a denominator up to this is that fraction
-SHORT = 24  # characters of typed text in a fault, so that its first line stays short
+SHORT = 18  # characters of typed text in a fault, so that its first line stays short
 
 NUMBER = re.compile(r"[-+−–]?\d{1,12}([.,]\d{1,12})?(/\d{1,12})?")
 
@@ -67,7 +67,8 @@ class Faults:
         if self.ratio:
             lines = [*self.ratio, *map(str, self.counts)]
             if len(lines) > 1:
-                lines = [f"{len(lines)} things need mending:", *(f"  {line}" for line in lines)]
+                marked = ("  " + line.replace("\n", " ") for line in lines)
+                lines = [f"{len(lines)} things need mending:", *marked]
             raise ModelError("\n".join(lines))
         if self.counts:
             raise TableError(self.counts)
@@ -212,19 +213,21 @@ def _counts(counts: object, source: str, faults: Faults) -> Counts:
     if hasattr(counts, "items") and getattr(counts, "ndim", 1) == 1:
         pairs = list(counts.items())
         names, typed = tuple(str(name) for name, _ in pairs), [value for _, value in pairs]
-    elif _is_list(counts):
+    elif _is_list(counts) and getattr(counts, "ndim", 1) == 1:
         typed = _listed(counts)
+    elif getattr(counts, "ndim", 1) == 2:
+        what = "is a table of several families: use heterogeneity_test"
+        faults.counts.append(Problem(source, what))
     else:
-        advice = "Give a list of counts or {class: count}; several families at once go to "
-        faults.counts.append(
-            Problem(source, "cannot be read as counts", advice=f"{advice}heterogeneity_test.")
-        )
+        advice = "Give a list or {class: count}."
+        faults.counts.append(Problem(source, "are not a list of counts", advice=advice))
     values, not_scored, kept = [], 0, []
     for i, value in enumerate(typed):
         name = names[i] if names else f"class {i + 1}"
         whole = _whole(value)
         if isinstance(whole, str):
-            faults.counts.append(Problem(source, whole, column=name, found=show(value)))
+            found = show(value, SHORT)
+            faults.counts.append(Problem(source, whole, column=show(name, SHORT), found=found))
         elif names and fold(name) == NOT_SCORED:
             not_scored += whole
         else:
@@ -232,9 +235,8 @@ def _counts(counts: object, source: str, faults: Faults) -> Counts:
             kept.append(name)
     faults.counts += [Problem(source, text) for text in _twice(names or (), "names class")]
     if sum(values) > MOST_PLANTS:
-        faults.counts.append(
-            Problem(source, f"add to more than {MOST_PLANTS:,} plants", found=str(sum(values)))
-        )
+        what = f"add to {sum(values):,} plants; a family has {MOST_PLANTS:,} at most"
+        faults.counts.append(Problem(source, what))
     return Counts(tuple(values), tuple(kept) if names else None, not_scored)
 
 
@@ -274,9 +276,9 @@ def _arrange(
             placed[place[fold(name)]] = value
             continue
         near = did_you_mean(name, ratio.names)
-        hint = f" Did you mean {quote(near)}?" if near else ""
+        hint = f" Did you mean {_brief(near)}?" if near else ""
         known = listing([quote(known) for known in ratio.names])
-        faults.ratio.append(f"The ratio has no class {_brief(name)}.{hint} It has {known}.")
+        faults.ratio.append(f"The ratio has no class {_brief(name)}.{hint}\nIt has {known}.")
     return placed
 
 

@@ -28,6 +28,7 @@ from scipy.special import betainc
 from breedkit.errors import ModelError
 from breedkit.poisson import (
     BLOCK,
+    MOST_CELLS,
     Array,
     Floats,
     Outcomes,
@@ -48,7 +49,8 @@ LOG_TIE = 1e-11  # log probabilities nearer than this count as equal
 NEGLIGIBLE = -42.0  # log of the mass left out, relative to what is computed: 6e-19
 FAINT = -92.0  # log 1e-40: smaller p-values are no longer followed digit by digit
 MOST_STATES = 3_000_000  # partial outcomes the nested sum may hold
-MANY_STATES = 400_000  # from here on the lattice is the quicker one
+FEW_STATES = 30_000  # up to here the nested sum is always quick
+CELLS_PER_STATE = 40  # of a lattice, that take as long as one partial outcome
 
 
 # --- the door ---------------------------------------------------------------
@@ -227,11 +229,11 @@ def _tail(space: Outcomes, reached: float, floor: float) -> Tail | None:
     """Three or more classes, by the quicker exact route that is open; None if none is."""
     states = _guess_states(space, reached) if len(space.means) > 4 else 0.0
     found = None
-    if space.whole and states > MANY_STATES:
-        found = lattice_tail(space, int(reached))
+    if space.whole and states > FEW_STATES:
+        found = lattice_tail(space, int(reached), min(CELLS_PER_STATE * states, MOST_CELLS))
     if found is None and states <= MOST_STATES:
         found = _nested(space, reached, floor)
-    if found is None and space.whole and states <= MANY_STATES:
+    if found is None and space.whole:
         found = lattice_tail(space, int(reached))
     return found
 
@@ -250,8 +252,7 @@ def _least(table: Array) -> Array:
 
 def _guess_states(space: Outcomes, reached: float) -> float:
     """Rough number of partial outcomes inside: volume of an ellipsoid, less symmetry."""
-    shares = np.sort(space.means)[:-2] / space.n
-    shares = shares[shares > 0]
+    shares = np.sort(space.expected)[:-2] / space.n
     d = len(shares)
     excess = (reached - float(_least(space.table)[space.n])) / space.spread + 1
     log_volume = (
@@ -270,7 +271,7 @@ def _nested(space: Outcomes, reached: float, floor: float) -> Tail | None:
     with a chance so far below it that all of them together do not matter.
     """
     n = space.n
-    rank = np.lexsort((space.table[:, -1], space.means))  # rare classes first, equal ones adjacent
+    rank = np.lexsort((space.means, space.expected))  # rare classes first, equal ones adjacent
     means, table = space.means[rank], space.table[rank]
     weights = np.exp(space.log_weights[rank])
     kept = [np.flatnonzero(row) for row in space.log_weights[rank] > floor + space.log_total]

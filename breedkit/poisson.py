@@ -54,7 +54,8 @@ class Outcomes:
     """Everything a tail sum needs: row i holds class i at counts 0..n."""
 
     n: int
-    means: Floats  # of the Poisson weights
+    expected: Floats  # what the statistic compares with
+    means: Floats  # of the Poisson weights: the same, unless a rival holds
     log_weights: Floats
     log_total: float  # log Pois(n; n)
     table: Array  # t_i(x)
@@ -141,7 +142,7 @@ def all_outcomes(
         table, spread = -log_weights, 0.5
     else:
         table = 2 * np.maximum(deviance, 0)
-    return Outcomes(n, means, log_weights, log_total, table, whole, spread, shift)
+    return Outcomes(n, expected, means, log_weights, log_total, table, whole, spread, shift)
 
 
 def _whole_table(n: int, ratio: Sequence[int]) -> tuple[Array, float, float]:
@@ -247,12 +248,12 @@ def _power(base: Array, times: int) -> Array:
     return result
 
 
-def lattice_tail(space: Outcomes, reached: int) -> Tail | None:
-    """Pearson's statistic as whole numbers; None if the lattice is too fine to visit."""
+def lattice_tail(space: Outcomes, reached: int, most_cells: float = MOST_CELLS) -> Tail | None:
+    """P(T >= reached) for a whole table; None if it would visit more than `most_cells`."""
     low, high = (math.floor(v) for v in _reach(space))
     period = _fast_length(high - low + 2)
     transform = _Transform(space)
-    if 0.5 * period * transform.length * len(transform.groups) > MOST_CELLS:
+    if 0.5 * period * transform.length * len(transform.groups) > most_cells:
         return None
     waves = transform(np.arange(period // 2 + 1), period)
     # The transform has exp(+i a T), numpy's inverse expects exp(-i a T): conjugate.

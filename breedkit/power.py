@@ -68,11 +68,11 @@ class RatioPower(Result):
     def verdict(self) -> str:
         ratio, rival = self.ratio.text, self.rival.text
         if self.alike:
-            return f"{ratio} and {rival} expect the same: no number of plants tells them apart."
+            return f"Both ratios are {ratio}: no number of plants will ever tell them apart."
         if self.power is None or self.n is None:
             return (
                 f"More than {plants(MOST_PLANTS)} would be needed to turn down {ratio} with "
-                f"chance {number(self.wanted or 0)} if {rival} holds."
+                f"chance {self.wanted:g} if {rival} holds."
             )
         if self.wanted is None:
             return (
@@ -81,7 +81,7 @@ class RatioPower(Result):
             )
         return (
             f"{plants(self.n)} are enough to turn down {ratio} with chance "
-            f"{number(self.wanted)} if {rival} holds."
+            f"{self.wanted:g} if {rival} holds."
         )
 
     def facts(self) -> list[Fact]:
@@ -100,7 +100,7 @@ class RatioPower(Result):
     def _turned_down(self) -> str:
         if self.df == 0:
             return "turned down by any plant in a class it rules out"
-        return f"turned down from {number(self.critical, 4)} on (level {number(self.level)})"
+        return f"turned down from {number(self.critical, 4)} on (level {self.level:g})"
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -135,8 +135,8 @@ class Separation(Result):
     @property
     def verdict(self) -> str:
         one, other = self.first_tested.ratio.text, self.second_tested.ratio.text
-        wanted = number(self.first_tested.wanted or 0)
-        return f"To tell {one} from {other} with chance {wanted} takes {self.words}."
+        wanted = self.first_tested.wanted
+        return f"To tell {one} from {other} with chance {wanted:g} takes {self.words}."
 
     def facts(self) -> list[Fact]:
         return [

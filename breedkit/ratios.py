@@ -144,7 +144,7 @@ class RatioTest(Result):
             )
         also = self._also_compatible()
         if also:
-            rows.append(Fact("As compatible", listing(also, "or"), "among familiar ratios"))
+            rows.append(Fact("Also compatible", listing(also), "among familiar ratios"))
         return rows
 
     def table(self) -> pd.DataFrame:
@@ -248,20 +248,20 @@ def _notes(family: Counts, ratio: Ratio, exact: Misfit) -> tuple[str, ...]:
     notes = []
     n = sum(family.plants)
     for name, x, share in zip(family.names or (), family.plants, ratio.shares, strict=True):
+        where = name if name.startswith("class ") else f"class {quote(name)}"
         if not share and x:
             notes.append(
-                f"{plants(x)} in class {quote(name)}, which the ratio rules out: one wrongly "
-                "scored plant is enough for that, so look at them again."
+                f"{plants(x)} in {where}, which the ratio rules out: one wrongly scored plant "
+                "is enough for that, so look at them again."
             )
         elif not share:
-            notes.append(f"The ratio rules out class {quote(name)}, and no plant was seen there.")
+            notes.append(f"The ratio rules out {where}, and no plant was seen there.")
         elif n and not x:
-            wanted = number(n * float(share))
-            notes.append(f"No plant in class {quote(name)}, where {wanted} were expected.")
+            notes.append(f"No plant in {where}, where {number(n * float(share))} were expected.")
     if n and _rough([n], ratio):
         notes.append(
             f"A class expects fewer than {FEW} plants: the large-sample chances are rough "
-            "here; the exact one holds."
+            "here, so go by the exact one."
         )
     if n == 1:
         notes.append("One plant can show that a class exists, but not how often.")
@@ -429,8 +429,13 @@ def heterogeneity_test(
     tail = exact_pvalue(pooled, parts.shares)
     exact = Misfit(g.pooled.statistic, parts.df, tail.pvalue, tail.error)
     of = pearson_misfit if statistic == "pearson" else g_misfit
-    shown = "Pearson's chi-square" if statistic == "pearson" else "G"
-    notes = [f"Heterogeneity is the difference of two {shown} figures (total less pooled)."]
+    notes = [
+        "Heterogeneity is total less pooled, of Pearson's chi-square. The contingency "
+        "chi-square compares the families without the ratio and is another number."
+        if statistic == "pearson"
+        else "Heterogeneity is total less pooled, of G. The contingency chi-square is Pearson's "
+        "and another number."
+    ]
     if pearson.total.statistic == math.inf:
         notes = [
             "Plants were seen in a class that the ratio rules out, so total and pooled have no "
