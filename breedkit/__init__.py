@@ -4,7 +4,7 @@
 >>> bk.ratio_test([44, 16], "3:1")                     # one family, one ratio
 >>> season = bk.load_season("my_season")               # your own tables
 >>> season.counts("colour")                            # families by classes
->>> model = bk.catalogue()["single gene, dominant"]
+>>> model = bk.catalogue()["single dominant gene"]
 >>> model.expected("F2", parents=("AA", "aa"))         # exact fractions
 >>> bk.judge_family(season, "colour", "F2")            # is it one gene?
 
@@ -21,6 +21,7 @@ _HOME = {
     "judge_family": "compare",
     "load_counts": "tables",
     "load_season": "tables",
+    "look_around": "overview",
     "ratio_power": "ratios",
     "ratio_test": "ratios",
 }
@@ -33,6 +34,7 @@ __all__ = [
     "judge_family",
     "load_counts",
     "load_season",
+    "look_around",
     "ratio_power",
     "ratio_test",
 ]

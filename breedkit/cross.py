@@ -11,7 +11,7 @@ square does, and give shares as Fractions; others hold shares as floats.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from math import prod
@@ -156,6 +156,15 @@ class Population:
             raise ModelError("No plant of this population is of that kind.")
         return self._with(weights)
 
+    def each_genotype(self) -> list[Population]:
+        """For every genotype that occurs, a population of it alone."""
+        found = []
+        for state in np.argwhere(self.weights):
+            weights = np.zeros_like(self.weights)
+            weights[tuple(state)] = 1
+            found.append(self._with(weights))
+        return found
+
     def _with(self, weights: np.ndarray) -> Population:
         return Population(self.genome, weights.reshape(self.genome.shape), self.exact)
 
@@ -165,6 +174,7 @@ def grow(
     founder: Callable[[str], Population],
     choose: Callable[[Population, str], Population],
     settle: Callable[[Population], Population] = lambda population: population,
+    given: Mapping[Plan, Population] | None = None,
 ) -> Population:
     """The population that a family's parentage leads to.
 
@@ -174,8 +184,9 @@ def grow(
     founder : gives the population of a founder by name.
     choose : keeps the plants of a class.
     settle : what befalls every new generation, such as the death of a lethal genotype.
+    given : parts of the plan whose population is known already, such as one plant.
     """
-    known: dict[Plan, Population] = {}
+    known = dict(given or {})
 
     def reach(node: Plan) -> Population:
         if node not in known:

@@ -82,11 +82,17 @@ class Problem:
 
 
 class TableError(BreedkitError, ValueError):
-    """A table that cannot be used. `.problems` holds every fault found."""
+    """A table that cannot be used, or has not what was asked of it.
 
-    def __init__(self, problems: Problem | Sequence[Problem]):
-        self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
-        if len(self.problems) == 1:
+    `.problems` holds every fault found; it is empty where the fault is in the question.
+    """
+
+    def __init__(self, problems: str | Problem | Sequence[Problem]):
+        listed = (problems,) if isinstance(problems, Problem) else tuple(problems)
+        self.problems = tuple(p for p in listed if isinstance(p, Problem))
+        if isinstance(problems, str):
+            message = problems
+        elif len(self.problems) == 1:
             message = str(self.problems[0])
         else:
             head = f"{len(self.problems)} things in the table need mending:"

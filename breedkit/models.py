@@ -12,7 +12,8 @@ are from memory, the ratios are not.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import itertools
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
@@ -23,7 +24,7 @@ from breedkit.cross import Population, grow
 from breedkit.errors import ModelError, pick, quote
 from breedkit.genome import Genome, Number
 from breedkit.loci import Genotype, parse_genotype
-from breedkit.pedigree import TESTER, Plan, founders_of, parse_family
+from breedkit.pedigree import TESTER, Plan, founders_of, parse_family, single_parents
 from breedkit.results import Fact, Result, listing, ratio_text
 from breedkit.rules import DEAD, Rule
 
@@ -115,15 +116,31 @@ class InheritanceModel(Result):
         ModelError, PedigreeError
             if a genotype, class or family cannot be read, or no plant would live.
         """
-        population, table = self._population(family, parents, exact=True)
-        total = population.weights.sum()
-        weights = [population.weights[table == i].sum() for i in range(len(self.classes))]
-        return {c: Fraction(int(w), int(total)) for c, w in zip(self.classes, weights, strict=True)}
+        growth = self._growth(family, parents, exact=True)
+        return self._by_class(growth.population({}), growth.table)
+
+    def outcomes(self, family: Plan, parents: Parents | None = None) -> list[dict[str, Fraction]]:
+        """The shares that one family can have, where `expected` gives the average of many.
+
+        They differ where a family comes from a single plant: the offspring of one red F2
+        plant are all red or 3:1, never 5:1. One entry for each distinct outcome.
+        """
+        growth = self._growth(family, parents, exact=True)
+        plants = single_parents(growth.plan)
+        sorts = [growth.population({}, plant).each_genotype() for plant in plants]
+        found = []
+        for sort in itertools.product(*sorts):
+            population = growth.population(dict(zip(plants, sort, strict=True)))
+            shares = self._by_class(population, growth.table)
+            if shares not in found:
+                found.append(shares)
+        return found
 
     def shares(self, family: str | Plan, parents: Parents | None = None) -> np.ndarray:
         """Like `expected`, as floats in the order of `classes`, for computing."""
-        population, table = self._population(family, parents, exact=False)
-        totals = np.bincount(table.ravel() + 1, population.weights.ravel(), len(self.classes) + 1)
+        growth = self._growth(family, parents, exact=False)
+        weights = growth.population({}).weights
+        totals = np.bincount(growth.table.ravel() + 1, weights.ravel(), len(self.classes) + 1)
         return totals[1:] / totals.sum()
 
     def ratio(self, family: str | Plan, parents: Parents | None = None) -> str:
@@ -180,10 +197,14 @@ class InheritanceModel(Result):
 
     # --- inside ---
 
-    def _population(
-        self, family: str | Plan, parents: Parents | None, exact: bool
-    ) -> tuple[Population, np.ndarray]:
-        """The population a family leads to, and the class of each of its genotypes."""
+    def _by_class(self, population: Population, table: np.ndarray) -> dict[str, Fraction]:
+        """The exact share of every class of a population."""
+        weights = [int(population.weights[table == i].sum()) for i in range(len(self.classes))]
+        total = int(population.weights.sum())
+        return {c: Fraction(w, total) for c, w in zip(self.classes, weights, strict=True)}
+
+    def _growth(self, family: str | Plan, parents: Parents | None, exact: bool) -> _Growth:
+        """All that is needed to follow a family from its founders."""
         given = self.parents if parents is None else parents
         if isinstance(given, str):
             raise ModelError("Give the parents as a list of genotypes, such as ('AA', 'aa').")
@@ -215,7 +236,7 @@ class InheritanceModel(Result):
             return population.where(table == number)
 
         settle = (lambda p: p.where(alive)) if self.rule.lethal else (lambda p: p)
-        return grow(plan, founder, choose, settle), table
+        return _Growth(plan, table, founder, choose, settle)
 
     def _genome(self, genotypes: tuple[Genotype, ...]) -> Genome:
         lacking = [x for x in self.rule.letters if x not in genotypes[0].letters]
@@ -225,6 +246,21 @@ class InheritanceModel(Result):
                 f"{quote(self.name)}."
             )
         return _genome(genotypes, self.recombination, self.rule.alleles)
+
+
+@dataclass(frozen=True)
+class _Growth:
+    """A family's parentage with what `grow` needs, and the class of every genotype."""
+
+    plan: Plan
+    table: np.ndarray
+    founder: Callable[[str], Population]
+    choose: Callable[[Population, str], Population]
+    settle: Callable[[Population], Population]
+
+    def population(self, given: Mapping[Plan, Population], plan: Plan | None = None) -> Population:
+        """The population of the family, or of a part of its parentage."""
+        return grow(plan or self.plan, self.founder, self.choose, self.settle, given)
 
 
 @lru_cache(maxsize=1024)
@@ -276,13 +312,13 @@ def _catalogue() -> dict[str, InheritanceModel]:
 
     models = [
         model(
-            "single gene, dominant",
+            "single dominant gene",
             {"A_": "dominant", "aa": "recessive"},
             ("AA", "aa"),
             "Mendel 1866, seed shape of the pea",
         ),
         model(
-            "single gene, incomplete dominance",
+            "incomplete dominance",
             {"AA": "one parent", "Aa": "between", "aa": "other parent"},
             ("AA", "aa"),
             "Correns 1900s, flower colour of the four-o'clock",

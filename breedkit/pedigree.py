@@ -92,6 +92,19 @@ def founders_of(plan: Plan) -> tuple[str, ...]:
             return founders_of(plan.parent)
 
 
+def single_parents(plan: Plan) -> tuple[Chosen, ...]:
+    """The single plants a family comes from, the latest in each line of descent."""
+    match plan:
+        case Founder():
+            return ()
+        case Chosen(plant=str()):
+            return (plan,)
+        case Cross(female, male):
+            return tuple(dict.fromkeys((*single_parents(female), *single_parents(male))))
+        case _:
+            return single_parents(plan.parent)
+
+
 # --- the trade's short forms ------------------------------------------------
 
 _LINE = re.compile(r"F(\d+)(?::(\d+))?")
@@ -324,8 +337,13 @@ def family_plans(
         [""] * len(families)
         for c in ("family", "female", "male")
     ]  # fmt: skip
-    listed = set(sides[0])
-    rows = [*zip(*sides, strict=True), *((f, "", "") for f in names if f not in listed)]
+    rows = list(zip(*sides, strict=True))
+    # Without a register nobody said that a family without parents is a founder: then, as
+    # for a family that is not in it, only a name such as 'F2' tells where it comes from.
+    registered = any(female or male for _, female, male in rows)
+    founders = {f for f, *_ in rows} if registered else set()
+    rows += [(f, "", "") for f in names if f not in {row[0] for row in rows}]
+    rows = [row for row in rows if row[0] in founders or any(row[1:]) or _is_short_form(row[0])]
     home: dict[str, str] = {}
     looks: dict[str, str] = {}
     if plants is not None and "plant" in plants:
@@ -339,10 +357,15 @@ def family_plans(
 
 def _unwritten(name: str) -> Plan:
     """A family without parents: what its name says if that is a short form, else a founder."""
+    return parse_family(name) if _is_short_form(name) else Founder(name)
+
+
+def _is_short_form(name: str) -> bool:
     try:
-        return parse_family(name)
+        parse_family(name)
     except PedigreeError:
-        return Founder(name)
+        return False
+    return True
 
 
 # --- what the trade calls it ------------------------------------------------

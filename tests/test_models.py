@@ -12,8 +12,8 @@ from breedkit.models import InheritanceModel, catalogue
 # name: F2, testcross. Textbook ratios (check 2.11, derived by enumeration; directions after
 # Sinnott 1927 for 9:6:1); 27:37, 63:1 and 1:4:6:4:1 likewise.
 FAMOUS = {
-    "single gene, dominant": ("3:1", "1:1"),
-    "single gene, incomplete dominance": ("1:2:1", "0:1:1"),
+    "single dominant gene": ("3:1", "1:1"),
+    "incomplete dominance": ("1:2:1", "0:1:1"),
     "two independent genes": ("9:3:3:1", "1:1:1:1"),
     "recessive epistasis": ("9:3:4", "1:1:2"),
     "dominant epistasis": ("12:3:1", "2:1:1"),
@@ -93,7 +93,7 @@ def test_families_of_chosen_plants() -> None:
 
 def test_three_way_and_double_cross_by_hand() -> None:
     # (AA x aa) x aa: half Aa; (AA x aa) x (AA x aa): an F2 (Punnett squares)
-    model = catalogue()["single gene, dominant"]
+    model = catalogue()["single dominant gene"]
     assert model.ratio("three-way", ("AA", "aa", "aa")) == "1:1"
     assert model.ratio("double cross", ("AA", "aa", "AA", "aa")) == "3:1"
     assert model.ratio("F2 open") == "3:1"
@@ -184,7 +184,7 @@ def test_missing_and_double_genotypes_are_reported_together() -> None:
 )
 def test_parents_that_do_not_fit(family, parents, says) -> None:
     with pytest.raises(ValueError, match=says):
-        catalogue()["single gene, dominant"].expected(family, parents)
+        catalogue()["single dominant gene"].expected(family, parents)
 
 
 # --- display -----------------------------------------------------------------

@@ -1,0 +1,211 @@
+"""Look around in a season before testing anything.
+
+One trait by family in the order of the register, or two traits of the same plants
+against each other; classes are counted, numbers are shown plant by plant. Behind
+every bar stand plants: `plants_behind` names them, so that a doubtful score can be
+looked up in the book. Nothing is inferred here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from breedkit import charts
+from breedkit.errors import Problem, TableError, pick, quote
+from breedkit.pedigree import describe, family_plans
+from breedkit.results import Fact, Result, number, plants, show
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from breedkit.tables import Season
+
+NOT_SCORED = "not scored"
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Overview(Result):
+    """One trait of a season, by family or against another trait.
+
+    `kind` says what `frame` holds: "shares", families x classes; "discs", classes of
+    `against` x classes; "points", one row a plant with its group and value; "scatter",
+    one row a plant with both values. `plants_behind` lists the plants of the class that
+    was asked for, with what was typed.
+    """
+
+    trait: str
+    against: str | None
+    family: str | None
+    kind: str
+    frame: pd.DataFrame
+    plants_behind: pd.DataFrame
+    scored: int
+    not_scored: int
+    axes: tuple[str, str]  # names of the traits with their units, across and up
+
+    @property
+    def headline(self) -> str:
+        traits = show(self.trait, longest=30)
+        if self.against:
+            traits += f" against {show(self.against, longest=30)}"
+        return f"{traits}, " + (f"family {show(self.family)}" if self.family else "all families")
+
+    @property
+    def verdict(self) -> str:
+        return f"{self.headline}: {plants(self.scored)} scored, {self.not_scored:,} not scored."
+
+    def facts(self) -> list[Fact]:
+        if self.kind == "points":
+            groups = self.frame.groupby("group", sort=False)["value"]
+            return [
+                Fact(show(name), f"middle {number(v.median())}",
+                     f"{number(v.min())} to {number(v.max())}, {plants(len(v))}")
+                for name, v in groups
+            ]  # fmt: skip
+        if self.kind == "scatter":
+            return []
+        return [
+            Fact(show(name), ", ".join(f"{n:,} {show(c)}" for c, n in row.items() if n) or "none",
+                 plants(int(row.sum())))
+            for name, row in self.frame.iterrows()
+        ]  # fmt: skip
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Bars for classes, points for numbers, discs for two classed traits."""
+        hidden = f" {plants(self.not_scored)} not scored." if self.not_scored else ""
+        said = "; ".join(f"{f.label}: {f.value} ({f.remark})" for f in self.facts())
+        words: dict[str, Any] = {
+            "title": self.headline,
+            "caption": f"{plants(self.scored)} scored.{hidden}",
+            "alt": f"{self.verdict} {said}".strip(),
+            "ax": ax,
+        }
+        match self.kind:
+            case "shares":
+                return charts.shares_by_group(self.frame, **words)
+            case "discs":
+                return charts.counts_of_two(self.frame, **words)
+            case "points":
+                groups = {
+                    n: v.tolist() for n, v in self.frame.groupby("group", sort=False)["value"]
+                }
+                return charts.points_by_group(
+                    list(groups), list(groups.values()), unit=self.axes[0], **words
+                )
+            case _:
+                x, y = self.frame["x"].tolist(), self.frame["y"].tolist()
+                return charts.scatter(x, y, names=self.axes, **words)
+
+
+def look_around(
+    season: Season,
+    trait: str,
+    against: str | None = None,
+    family: str | None = None,
+    shown: str | None = None,
+) -> Overview:
+    """One trait of a season by family, or against another trait.
+
+    Parameters
+    ----------
+    season : the tables.
+    trait : any trait.
+    against : another trait of the same plants.
+    family : only this family.
+    shown : list the plants of this class in `plants_behind`, or those "not scored"; by
+        default all of them.
+
+    Raises
+    ------
+    TableError
+        if there is no such trait, family or class, or two traits are asked of a tally.
+    """
+    one = season.trait(trait)
+    family = None if family is None else pick(family, season.family_names, "family", TableError)
+    sheet = _in_register_order(season, family)
+    tallied = sheet.empty and one.has_classes
+    if against is None:
+        if one.has_classes:
+            counts = season.counts(one.name)
+            counts = counts if family is None else counts.loc[[family]]
+            hidden, frame = int(counts[NOT_SCORED].sum()), counts.drop(columns=NOT_SCORED)
+            frame = frame.rename(index=family_labels(season))
+            kind, scored = "shares", int(frame.to_numpy().sum())
+        else:
+            groups = sheet["family"].astype(str).map(family_labels(season))
+            frame = pd.DataFrame({"group": groups, "value": sheet[one.name]}).dropna()
+            kind, scored, hidden = "points", len(frame), len(sheet) - len(frame)
+        axes = (_with_unit(one), "")
+    else:
+        other = season.trait(against)
+        if tallied:
+            raise TableError(
+                Problem("season", "holds tallies: they do not say which plant is which")
+            )
+        kind, frame, axes = _against(sheet, one, other)
+        scored = int(sheet[[one.name, other.name]].notna().all(axis=1).sum())
+        hidden = len(sheet) - scored
+    behind = _behind(season, sheet, one, shown) if not tallied else pd.DataFrame()
+    name = None if against is None else season.trait(against).name
+    return Overview(one.name, name, family, kind, frame, behind, scored, hidden, axes)
+
+
+def family_labels(season: Season) -> dict[str, str]:
+    """A name for each family that says its generation: 'F2: 27-F2', 'BC1 to Marl: 27-BM'."""
+    plans = family_plans(season.families, season.family_names, season.plants)
+    labels = {}
+    for name in season.family_names:
+        generation = describe(plans[name]) if name in plans else ""
+        labels[name] = f"{generation}: {name}" if generation not in ("", name) else name
+    return labels
+
+
+def _in_register_order(season: Season, family: str | None) -> pd.DataFrame:
+    sheet = season.plants
+    if "family" not in sheet:
+        return pd.DataFrame()
+    place = {name: i for i, name in enumerate(season.family_names)}
+    order = sheet["family"].astype(str).map(place).argsort(kind="stable")
+    sheet = sheet.iloc[order.to_numpy()]
+    return sheet if family is None else sheet[sheet["family"] == family]
+
+
+def _against(
+    sheet: pd.DataFrame, one: Any, other: Any
+) -> tuple[str, pd.DataFrame, tuple[str, str]]:
+    """The kind of picture for two traits, its frame, and the names of its axes."""
+    both = sheet[[one.name, other.name]].dropna()
+    names = (_with_unit(one), _with_unit(other))
+    if one.has_classes and other.has_classes:
+        table = pd.crosstab(both[other.name], both[one.name], dropna=False)
+        table = table.reindex(index=other.classes, columns=one.classes, fill_value=0)
+        return "discs", table.rename_axis(index=other.name, columns=one.name), names
+    if not one.has_classes and not other.has_classes:
+        return "scatter", pd.DataFrame({"x": both[one.name], "y": both[other.name]}), names
+    classed, measured = (one, other) if one.has_classes else (other, one)
+    groups = both[classed.name].astype(str)
+    frame = pd.DataFrame({"group": groups, "value": both[measured.name]})
+    place = {c: i for i, c in enumerate(classed.classes)}
+    order = groups.map(place).argsort(kind="stable").to_numpy()
+    return "points", frame.iloc[order], (_with_unit(measured), "")
+
+
+def _behind(season: Season, sheet: pd.DataFrame, trait: Any, shown: str | None) -> pd.DataFrame:
+    """The plants of a class, with the score as understood and as typed."""
+    columns = {c.casefold().strip(): c for c in season.typed.columns}
+    listed = sheet[["plant", "family", trait.name]].copy()
+    if trait.name.casefold() in columns:
+        listed["typed"] = season.typed.loc[listed.index, columns[trait.name.casefold()]]
+    if shown is None:
+        return listed
+    classes = [*(trait.classes if trait.has_classes else ()), NOT_SCORED]
+    shown = pick(shown, classes, f"class of {quote(trait.name)}", TableError)
+    missing = listed[trait.name].isna()
+    return listed[missing] if shown == NOT_SCORED else listed[listed[trait.name] == shown]
+
+
+def _with_unit(trait: Any) -> str:
+    return f"{trait.name}, {trait.unit}" if trait.unit else str(trait.name)
