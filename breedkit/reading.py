@@ -15,9 +15,10 @@ from __future__ import annotations
 import csv
 import io
 import re
+import warnings
 import zipfile
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any, BinaryIO, NamedTuple
@@ -95,19 +96,25 @@ class Sheet:
     columns : header as typed -> the texts below it.
     rows : the number of each row in the spreadsheet.
     findings : what was odd on the way in.
+    before : header -> what had been typed, for columns that were put right in a saved table.
     """
 
     source: str
     columns: dict[str, Column]
     rows: pd.Index
     findings: tuple[Finding, ...] = ()
+    before: Mapping[str, Column] = field(default_factory=dict)
 
     def header(self, name: str) -> str | None:
         """The header that means `name`, as typed; None if there is none."""
         return _match(self.columns, name)
 
+    def typed(self, header: str) -> np.ndarray:
+        """What was typed in a column, whatever stands there now."""
+        return self.before.get(header, self.columns[header]).texts()
+
     def frame(self) -> pd.DataFrame:
-        """The table as a frame of strings; the index is the row in the spreadsheet."""
+        """What stands in the table, as strings; the index is the row in the spreadsheet."""
         texts = {name: column.texts() for name, column in self.columns.items()}
         return pd.DataFrame(texts, index=self.rows, dtype=str)
 
@@ -134,10 +141,10 @@ def read_table(source: object, keys: Sequence[str], sheet: str) -> Sheet:
     if head.startswith(b"PK"):
         if path.suffix.lower() not in BOOK_ENDINGS:
             findings.append(_note(path.name, "is a workbook in spite of its ending; read as one"))
-        return _from_book(path, keys, sheet, findings)
+        return _unguarded(_from_book(path, keys, sheet, findings))
     if path.suffix.lower() in BOOK_ENDINGS:
         findings.append(_note(path.name, "is a text table in spite of its ending; read as one"))
-    return _from_text(path, head, keys, findings)
+    return _unguarded(_from_text(path, head, keys, findings))
 
 
 def sheet_names(path: Path) -> list[str]:
@@ -208,7 +215,7 @@ def _assemble(
         long_rows += [at + 1 + size + row for row in too_long]
         size += rows
     findings += _say_long_rows(source, long_rows, len(header))
-    whole = [_unguarded(join(part)) for part in parts]
+    whole = [join(part) for part in parts]
     seen = [not column.blank().all() for column in whole]
     names = _name_columns(source, header, seen, at, findings)
     keep = np.zeros(size, dtype=bool)
@@ -226,11 +233,12 @@ def _blanks(rows: int) -> Column:
     return Column(np.zeros(rows, dtype=np.int8), ("",))
 
 
-def _unguarded(column: Column) -> Column:
-    if column.words is None:
-        begins = column.cells.view(np.uint8)[:: column.cells.dtype.itemsize] == ord("'")
-        return column.map(unguard) if begins.any() else column
-    return column.map(unguard) if any(w.startswith("'") for w in column.words) else column
+def _unguarded(sheet: Sheet) -> Sheet:
+    columns = {
+        unguard(name): column.map(unguard) if column.any_begins(b"'") else column
+        for name, column in sheet.columns.items()
+    }
+    return replace(sheet, columns=columns)
 
 
 def _say_long_rows(source: str, rows: list[int], width: int) -> list[Finding]:
@@ -251,7 +259,7 @@ def _name_columns(
     names: dict[int, str] = {}
     taken: set[str] = set()
     for j, says in enumerate(seen):
-        name = " ".join(unguard(header[j]).split()) if j < len(header) else ""
+        name = " ".join(header[j].split()) if j < len(header) else ""
         if not name and not says:
             continue
         if not name:
@@ -292,8 +300,8 @@ def _read_head(path: Path) -> bytes:
         odd = sum(byte < 32 and byte not in b"\t\n\r\f\v\x1a" for byte in head)
         what = "not a text file" if odd > len(head) // 10 else None
     if what:
-        advice = "Save the table as CSV or XLSX and load that."
-        raise TableError(Problem(path.name, f"is {what}, so there is no table", advice=advice))
+        advice = "Save the table as CSV or XLSX."
+        raise TableError(Problem(path.name, f"is {what}", advice=advice))
     return head
 
 
@@ -363,7 +371,8 @@ def _open_book(path: Path) -> Any:
     from openpyxl import load_workbook
 
     try:
-        return load_workbook(path)
+        with warnings.catch_warnings(action="ignore"):  # about drop-downs and print settings
+            return load_workbook(io.BytesIO(path.read_bytes()))
     except (zipfile.BadZipFile, KeyError, ValueError, TypeError, OSError) as why:
         what = "cannot be read as an Excel workbook"
         raise TableError(Problem(path.name, what, advice="Save it again as XLSX or CSV.")) from why
@@ -427,7 +436,8 @@ def _from_frame(frame: pd.DataFrame, keys: Sequence[str], name: str) -> Sheet:
     """A frame's rows are numbered as if it had been pasted into a spreadsheet."""
     source = f"the {name} frame"
     missing = [key for key in keys if _match(map(_text, frame.columns), key) is None]
-    if len(missing) == 1 and not isinstance(frame.index, pd.RangeIndex):
+    named = frame.index.name is not None or not isinstance(frame.index, pd.RangeIndex)
+    if len(missing) == 1 and named:
         frame = frame.rename_axis(missing[0]).reset_index()
     header = [_text(c) for c in frame.columns]
     if _find_header([header], keys) is None:

@@ -98,6 +98,12 @@ class Column:
             return self.cells == b"" if self.simple() else self.map(str.strip).blank()
         return np.array([not w.strip() for w in self.words] or [True])[self.cells]
 
+    def any_begins(self, letter: bytes) -> bool:
+        """Whether there is a cell that begins with this ASCII letter."""
+        if self.words is not None:
+            return any(w.startswith(letter.decode()) for w in self.words)
+        return bool((self.cells.astype("S1") == letter).any())
+
     def simple(self) -> bool:
         """Whether it is held cell by cell, in ASCII without any blank or underscore."""
         if self.words is not None:

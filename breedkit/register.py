@@ -172,7 +172,9 @@ def read_families(
         for column in ("female", "male"):
             typed = frame.at[row, column]
             word = fold(typed)
-            if word in spelled:
+            if word in PARENT_WORDS:
+                frame.at[row, column] = word
+            elif word in spelled:
                 frame.at[row, column] = spelled[word]
                 parents.setdefault(own, set()).add(word)
             elif len(single.get(word, ())) == 1:
@@ -182,8 +184,6 @@ def read_families(
             elif word in single:
                 several = ", ".join(quote(f"{f} {typed}") for _, f in sorted(single[word])[:4])
                 fault(row, column, "is a plant in several families", f"Write one of {several}.")
-            elif word in PARENT_WORDS:
-                frame.at[row, column] = word
             elif word not in TOKENS:
                 advice = "Add a row for it (a founder has no parents), or mend the spelling."
                 fault(row, column, "is neither a family nor a plant", advice)

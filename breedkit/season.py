@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from breedkit.errors import Problem, TableError, fold, pick, quote
+from breedkit.errors import Problem, TableError, fold, quote
 from breedkit.reading import Finding, Sheet, guard, problem_frame
 from breedkit.records import Column
 from breedkit.register import REGISTER, named_columns, read_families, trait_frame
@@ -44,14 +44,13 @@ SHOWN = 8  # findings, families and traits that a display lists before it says "
 
 @dataclass(frozen=True)
 class AsTyped:
-    """What was read: the tables as typed, and the words to be understood.
+    """What was read.
 
-    `entries` is `plants`, but where a saved table holds "red" beside the typed "Red " it
-    holds "red", so that a cell put right in the saved table is heard.
+    Where a saved table holds "red" beside the typed "Red ", "red" is what is understood, so
+    that a cell put right in the saved table is heard.
     """
 
     plants: Sheet
-    entries: Sheet
     families: Sheet | None
     traits: tuple[Trait, ...]
     said: tuple[Finding, ...]
@@ -98,9 +97,10 @@ class Season(Result):
     def families(self) -> pd.DataFrame:
         """The register: family, female, male, season, sown, note and columns of your own.
 
-        Without a register, the names of the families in `plants`.
+        Each family is there once. Without a register, the names of the families in `plants`.
         """
-        return self._families.copy()
+        names = self._families["family"].map(fold)
+        return self._families[(names != "") & ~names.duplicated()].copy()
 
     @property
     def traits(self) -> pd.DataFrame:
@@ -118,7 +118,8 @@ class Season(Result):
     @property
     def typed(self) -> pd.DataFrame:
         """The plants table (or the tally) exactly as typed: all texts, every row."""
-        return self._source.plants.frame()
+        sheet = self._source.plants
+        return pd.DataFrame({h: sheet.typed(h) for h in sheet.columns}, sheet.rows, dtype=str)
 
     @property
     def trait_names(self) -> tuple[str, ...]:
@@ -137,7 +138,18 @@ class Season(Result):
     def trait(self, name: str) -> Trait:
         """The trait that `name` means: its kind, classes, unit; TableError if there is none."""
         known = {t.name: t for t in self._traits}
-        return known[pick(name, known, "trait", TableError)]
+        return known[self._pick(name, known, "is not a trait")]
+
+    def _pick(self, word: str, known: Iterable[str], what: str, column: str | None = None) -> str:
+        """The one of `known` that `word` means: as spelled, or but for case and accents."""
+        by_fold = {fold(k): k for k in known}
+        if word in by_fold.values():
+            return word
+        if isinstance(word, str) and fold(word) in by_fold:
+            return by_fold[fold(word)]
+        allowed = tuple(dict.fromkeys(tidy(k) for k in by_fold.values() if k.strip()))
+        problem = Problem(self._source.plants.source, what, None, column, str(word), allowed)
+        raise TableError(problem)
 
     def counts(self, trait: str) -> pd.DataFrame:
         """How many plants of each family are in each class.
@@ -233,19 +245,19 @@ class Season(Result):
             known = Trait("family", "class", tuple(self._cells["family"].categories))
         else:
             known = self.trait(trait)
-        typed = self._source.entries.columns[self._headers[known.name]].coded()[0]
+        typed = self._source.plants.columns[self._headers[known.name]].coded()[0]
         key = matcher(typed, known.classes)
         others = [t for t in self._source.traits if fold(t.name) != fold(known.name)]
         listed = [t for t in self._source.traits if fold(t.name) == fold(known.name)]
         declared = listed[0] if listed else Trait(known.name)
         pairs = {key(a): (a, b) for a, b in declared.also_typed}
         for spelling, meaning in spellings.items():
-            pick(spelling, typed, f"entry in {quote(known.name)}", TableError)
+            self._pick(spelling, typed, "was typed by nobody", known.name)
             if fold(meaning) in TOKENS:
                 meaning = "?"
-            elif known.has_classes and meaning not in known.classes:
-                meaning = pick(meaning, known.classes, f"class of {quote(known.name)}", TableError)
-            elif not known.has_classes and read_number(meaning) is None:
+            elif known.has_classes:
+                meaning = self._pick(meaning, known.classes, "is not a known class", known.name)
+            elif read_number(meaning) is None:
                 raise self._refusal(f"{quote(meaning)} is not a number", known.name)
             pairs[key(spelling)] = (tidy(spelling), meaning)
         mended = replace(declared, also_typed=tuple(pairs.values()))
@@ -267,15 +279,12 @@ class Season(Result):
         if self._tallies:
             raise self._refusal("is a tally, not a table of plants: keep the table itself")
         folder = Path(folder)
-        typed = self._source.plants.columns
         written = {name: self._written(name) for name in self._cells}
-        as_typed = {name: typed[self._headers[name]].texts() for name in self._cells}
+        as_typed = {n: self._source.plants.typed(self._headers[n]) for n in self._cells}
         tables = {"plants": _beside(written, as_typed), "traits": self.traits}
         if self._source.families is not None:
             sheet = self._source.families
-            as_typed = {
-                n: sheet.columns[c].texts() for n, c in named_columns(sheet, REGISTER).items()
-            }
+            as_typed = {n: sheet.typed(c) for n, c in named_columns(sheet, REGISTER).items()}
             written = {n: self._families[n].to_numpy() for n in self._families.columns}
             tables["families"] = _beside(written, as_typed)
         try:
@@ -294,7 +303,7 @@ class Season(Result):
         if isinstance(cells, pd.Categorical):
             names = ["" if c == NO_FAMILY and name == "family" else c for c in cells.categories]
             return np.array([*names, ""], dtype=object)[cells.codes]
-        words, codes = self._source.entries.columns[self._headers[name]].coded()
+        words, codes = self._source.plants.columns[self._headers[name]].coded()
         texts = [
             text.strip().replace("−", "-").replace(",", ".")
             for text in meanings(words, self.trait(name))
@@ -368,26 +377,26 @@ def _beside(written: Mapping[str, np.ndarray], typed: Mapping[str, np.ndarray]) 
 
 def make_season(source: AsTyped) -> Season:
     """Understand what was read."""
-    sheet, entries = source.plants, source.entries
+    sheet = source.plants
     declared = {fold(t.name): t for t in source.traits}
     headers = {n: c for n in ("plant", "family") if (c := sheet.header(n)) is not None}
     findings = [*sheet.findings, *source.said]
-    family = understand(entries, headers["family"], _family_trait(source, declared), growing=True)
+    family = understand(sheet, headers["family"], _family_trait(source, declared), growing=True)
     findings += family.findings
-    plant = entries.columns[headers["plant"]]
+    plant = sheet.columns[headers["plant"]]
     cells: dict[str, Any] = {
         "plant": plant if plant.simple() else plant.map(tidy),
         "family": _with_no_family(family.values),
     }
     traits = []
-    for header, column in entries.columns.items():
+    for header, column in sheet.columns.items():
         if header in headers.values():
             continue
         trait = declared.get(fold(header))
         name = header if trait is None else trait.name
         headers[name], cells[name] = header, column
         if trait is not None or fold(header) not in REMARKS:
-            meant = understand(entries, header, trait or Trait(header))
+            meant = understand(sheet, header, trait or Trait(header))
             findings += meant.findings
             if meant.trait.kind:
                 cells[name] = meant.values
@@ -457,9 +466,8 @@ def _once_each(
     findings = _say_nameless(sheet, header, plant)
 
     def say(severity: str, at: int, what: str, advice: str) -> None:
-        problem = Problem(
-            sheet.source, what, int(sheet.rows[at]), header, plant.text(at), advice=advice
-        )
+        typed = sheet.columns[header].text(at)
+        problem = Problem(sheet.source, what, int(sheet.rows[at]), header, typed, advice=advice)
         findings.append(Finding(severity, problem))
 
     for at in np.flatnonzero(again)[:MOST]:

@@ -89,14 +89,13 @@ def load_season(
     faults: list[Problem] = []
     for name, table in found.items():
         try:
-            sheets[name] = read_table(table, keys[name], name)
+            sheets[name] = _part(read_table(table, keys[name], name))
         except TableError as error:
             faults += error.problems
     if faults:
         raise TableError(faults)
-    typed, entries = _typed_and_entered(sheets["plants"])
     listed, said = read_traits(sheets["traits"]) if "traits" in sheets else ((), ())
-    return make_season(AsTyped(typed, entries, sheets.get("families"), listed, said))
+    return make_season(AsTyped(sheets["plants"], sheets.get("families"), listed, said))
 
 
 def _locate(source: object) -> dict[str, object]:
@@ -125,26 +124,27 @@ def _locate(source: object) -> dict[str, object]:
     return found
 
 
-def _typed_and_entered(sheet: Sheet) -> tuple[Sheet, Sheet]:
-    """Part a saved table into what was typed and what stands for it now."""
+def _part(sheet: Sheet) -> Sheet:
+    """Part a saved table into what stands there now and what had been typed."""
     by_fold = {fold(c): c for c in sheet.columns}
     beside = {
         by_fold[f.removesuffix(TYPED)]: c
         for f, c in by_fold.items()
         if f.endswith(TYPED) and f.removesuffix(TYPED) in by_fold
     }
-    entered = {n: c for n, c in sheet.columns.items() if n not in beside.values()}
-    typed = dict(entered)
+    columns = {n: c for n, c in sheet.columns.items() if n not in beside.values()}
+    before = {}
     for name, kept in beside.items():
         now, then = sheet.columns[name].texts(), sheet.columns[kept].texts()
-        entered[name] = Column.of(np.where(now != "", now, then))
-        typed[name] = Column.of(np.where(then != "", then, now))
-    return replace(sheet, columns=typed), replace(sheet, columns=entered)
+        columns[name] = Column.of(np.where(now != "", now, then))
+        before[name] = Column.of(np.where(then != "", then, now))
+    return replace(sheet, columns=columns, before=before)
 
 
 # --- tallies ----------------------------------------------------------------------
 
 
+MOST_PLANTS = 1e9  # a count beyond this is a slip
 SUMS = frozenset({"total", "sum"})
 _Cell = tuple[int, str, str, str, str, str]  # row, column, trait, family, class, count
 
@@ -198,7 +198,7 @@ def _tallied(sheet: Sheet, cells: list[_Cell]) -> Season:
     numbers: dict[str, dict[str, dict[str, int]]] = {}
     for row, column, trait, family, word, typed in cells:
         value = read_number(typed)
-        if value is None or value < 0 or value % 1:
+        if value is None or not 0 <= value < MOST_PLANTS or value % 1:
             advice = "Write 0 if there was none." if not typed.strip() else ""
             faults.append(
                 Problem(
@@ -238,7 +238,7 @@ def _tallied(sheet: Sheet, cells: list[_Cell]) -> Season:
         tallies[trait] = table
         traits.append(Trait(trait, "class", tuple(classes)))
     families = bare_register(dict.fromkeys(f for _, f, _ in seen))
-    source = AsTyped(sheet, sheet, None, tuple(traits), ())
+    source = AsTyped(sheet, None, tuple(traits), ())
     return Season(
         source, tuple(traits), {}, {}, np.zeros(0, dtype=np.int64), families,
         tuple(sheet.findings), tallies,

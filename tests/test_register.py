@@ -1,0 +1,134 @@
+"""The trait list and the family register: read, checked, and written again."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+from breedkit.reading import Finding, Sheet, read_table
+from breedkit.register import read_families, read_traits, trait_frame
+from breedkit.spelling import Trait
+
+PLANTS = [("F2-1", "F2"), ("F2-2", "F2"), ("7", "F2"), ("7", "F3"), ("V1", "wild")]
+
+
+def register(*rows: tuple[str, str, str]) -> tuple[pd.DataFrame, list[Finding]]:
+    frame = pd.DataFrame(rows, columns=["Family", "Female", "Male"])
+    return read_families(read_table(frame, ("family",), "families"), lambda: PLANTS)
+
+
+def wrong(findings: list[Finding]) -> list[tuple[int | None, str | None, str]]:
+    return [(f.problem.row, f.problem.column, f.problem.what) for f in findings]
+
+
+def trait_sheet(**columns: list[str]) -> Sheet:
+    return read_table(pd.DataFrame(columns), ("trait",), "traits")
+
+
+def test_a_register_in_order() -> None:
+    frame, findings = register(
+        ("P1", "", ""), ("P2", "-", "?"), ("F1", "p1 ", "P2"), ("F2", "F1", "Selfed"),
+        ("F3", "f2-1", "selfed"), ("bulk", "F2 7", "Open"), ("old", "V1", "F1"),
+    )  # fmt: skip
+    assert not findings
+    assert list(frame.columns) == ["family", "female", "male", "season", "sown", "note"]
+    assert frame["female"].tolist() == ["", "-", "P1", "F1", "F2-1", "F2 7", "V1"]
+    assert frame["male"].tolist() == ["", "?", "P2", "selfed", "selfed", "open", "F1"]
+
+
+def test_every_fault_of_a_register() -> None:
+    _, findings = register(
+        ("F1", "P1", "P2"), ("F2", "F1", ""), ("f2", "F1", "F1"), ("", "", ""),
+        ("F3", "7", "selfed"), ("A", "B", "A"), ("B", "C", "selfed"), ("C", "A", "F2"),
+        ("wild", "V1", "selfed"),
+    )  # fmt: skip
+    assert wrong(findings) == [
+        (4, "Family", "is registered twice; the first row counts"),
+        (2, "Female", "is neither a family nor a plant"),
+        (2, "Male", "is neither a family nor a plant"),
+        (3, "Male", "only one parent is given"),
+        (6, "Female", "is a plant in several families"),
+        (7, "Family", "is among its own ancestors"),
+        (8, "Family", "is among its own ancestors"),
+        (9, "Family", "is among its own ancestors"),
+        (10, "Family", "is among its own ancestors"),
+    ]
+    assert "'F2 7', 'F3 7'" in findings[4].problem.suggestion
+
+
+def test_own_columns_and_rows_without_a_name_stay() -> None:
+    rows = pd.DataFrame({"family": ["F2", ""], "Bed": ["3", "4"]})
+    frame, findings = read_families(read_table(rows, ("family",), "families"), list)
+    assert frame["Bed"].tolist() == ["3", "4"]
+    assert wrong(findings) == [(3, "family", "a row without a family name")]
+
+
+def test_a_long_line_of_families_is_no_circle() -> None:
+    rows = [("F0", "", ""), *((f"F{k}", f"F{k - 1}", "selfed") for k in range(1, 300))]
+    assert not register(*rows)[1]
+
+
+def test_a_trait_list_in_order() -> None:
+    traits, findings = read_traits(
+        trait_sheet(
+            Trait=["ripe colour", "burn", "weight", "shape"],
+            KIND=["", "Ordered", "measured", ""],
+            classes=["red | orange", "none|mild|hot", "", ""],
+            unit=["", "", "g", ""],
+            scheme=["", "my own", "", ""],
+            bed=["", "3", "", ""],
+        )  # fmt: skip
+    )
+    assert not findings
+    assert traits == (
+        Trait("ripe colour", "class", ("red", "orange"), own=(("bed", ""),)),
+        Trait("burn", "ordered", ("none", "mild", "hot"), scheme="my own", own=(("bed", "3"),)),
+        Trait("weight", "measured", unit="g", own=(("bed", ""),)),
+        Trait("shape", own=(("bed", ""),)),
+    )
+
+
+def test_every_fault_of_a_trait_list() -> None:
+    traits, findings = read_traits(
+        trait_sheet(
+            trait=["a", "A ", "", "b", "c", "d"],
+            kind=["klass", "", "class", "", "class", "class"],
+            classes=["x|y", "", "", "red|Red|white", "red, white", "AA | Aa | aa"],
+            **{"also typed": ["", "", "", "", "reed", "AAA = AA"]},
+        )
+    )
+    assert wrong(findings) == [
+        (2, "kind", "is not a kind of trait"),
+        (3, "trait", "is listed twice; the first row counts"),
+        (4, "trait", "has no name"),
+        (5, "classes", "names a class twice"),
+        (6, "classes", "is a single class"),
+        (6, "also typed", "is not a spelling and a meaning"),
+    ]
+    assert [t.classes for t in traits] == [("x", "y"), ("red", "white"), ("red, white",),
+                                           ("AA", "Aa", "aa")]  # fmt: skip
+    assert traits[0].kind == "class"  # it has classes
+
+
+@pytest.mark.parametrize("word", ["a|b", "a=b", "=1+1", "a\\b", "\\", "|", "a = b | c", "x\\|y"])
+def test_a_trait_list_is_read_as_it_was_written(word: str) -> None:
+    traits = (
+        Trait("t", "class", (word, "y"), "u", "w", "1", "by eye", "s", ((word, "y"), ("b", word))),
+        Trait("n", "measured", own=(("bed", "3"),)),
+    )
+    sheet = read_table(trait_frame(traits), ("trait",), "traits")
+    again, findings = read_traits(sheet)
+    assert not findings
+    assert again[0].classes == traits[0].classes
+    assert again[0].also_typed == traits[0].also_typed
+    assert again[1].own == (("bed", "3"),)
+
+
+def test_what_was_inferred_is_inferred_again() -> None:
+    trait = Trait("t", "count", inferred=("kind",))
+    classes = Trait("u", "class", ("x", "y"), inferred=("kind", "classes"))
+    frame = trait_frame((trait, classes))
+    assert frame["kind"].tolist() == ["count", "class"]
+    again, _ = read_traits(read_table(frame, ("trait",), "traits"))
+    assert again == (Trait("t"), Trait("u"))
+    assert list(trait_frame(()).columns)[:2] == ["trait", "kind"]

@@ -1,0 +1,307 @@
+"""A season understood, mended, saved and shown."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from breedkit.errors import TableError, fold
+from breedkit.season import Season
+from breedkit.spelling import TOKENS
+from breedkit.tables import load_counts, load_season
+
+SAMPLE = Path(__file__).parent.parent / "sample_data"
+
+
+@pytest.fixture(scope="module")
+def sample() -> Season:
+    return load_season(SAMPLE / "invented_season")
+
+
+def hostile() -> list[str]:
+    return [
+        "<img src=x onerror=alert(1)>", "=cmd()|' /C calc'!A0", "+1+1", "-2+3", "@SUM(A1)",
+        "$x_1$", "\\textbf{x}", "🌶️🔥", "אדום", "\u202ered", "x" * 10_000, "a\0b", "a\x1bb", "'=1",
+        '"', "a\nb", "a;b,c\td", " red", "'", "red\u200b", "|", "a = b", "not scored", "e\u0301",
+        "_legend", "%s {0}", "NULL", "nan", "None", "TRUE",
+    ]  # fmt: skip
+
+
+def plain_plants(**columns: list[str]) -> pd.DataFrame:
+    size = len(next(iter(columns.values())))
+    names = {"plant": [f"K{k}" for k in range(size)], "family": ["F2"] * size}
+    return pd.DataFrame(names | columns)
+
+
+def test_counts_are_those_of_a_slow_count(sample: Season) -> None:
+    frame, typed = sample.plants, sample.typed
+    for name in ("ripe colour", "fruit position", "unripe colour", "burn"):
+        counts = sample.counts(name)
+        slow: Counter[tuple[str, str]] = Counter()
+        header = next(c for c in typed.columns if fold(c) == name)
+        classes = sample.trait(name).classes
+        for row in frame.index:
+            word = fold(typed.at[row, header])
+            slow[fold(typed.at[row, "Family"]), word if word in classes else "not scored"] += 1
+        fast = {(fold(f), c): n for f, line in counts.iterrows() for c, n in line.items() if n}
+        assert fast == slow
+        assert int(counts.to_numpy().sum()) == len(frame) == 266
+        assert list(counts.columns) == [*classes, "not scored"]
+
+
+def test_values_are_those_of_a_slow_reading(sample: Season) -> None:
+    values = sample.values("fruit weight")
+    typed = sample.typed["Fruit weight"].loc[values.index]
+    for text, value in zip(typed, values["value"], strict=True):
+        try:
+            assert float(text.replace(",", ".")) == value
+        except ValueError:
+            assert np.isnan(value) and (fold(text) in TOKENS or text == "49,9 g")
+    assert list(values.columns) == ["plant", "family", "value"]
+
+
+def test_the_sample_season_is_what_its_readme_says(sample: Season) -> None:
+    assert sample.verdict == "266 plants in 14 families, 7 traits; 7 things to look at"
+    mended = sample.mend("ripe colour", {"orannge": "orange"})
+    counts = mended.counts("ripe colour")
+    assert counts.loc["F2-Oddley"].tolist() == [13, 7, 0]
+    assert counts.loc["P1"].tolist() == [8, 0, 0]
+    assert counts.loc["F1"].tolist() == [10, 0, 0]
+    assert 60 <= counts.loc["F2"].sum() <= 70
+    assert counts.loc["BC1P1", "orange"] == 0
+    # families from one plant that shows the hidden class breed true for it
+    by_code = mended.plants.set_index("plant")
+    register = mended.families.set_index("family")
+    for family in (f for f in mended.family_names if f.startswith("F3")):
+        parent = by_code.loc[register.at[family, "female"]]
+        for trait, hidden in (("ripe colour", "orange"), ("fruit position", "upright"),
+                              ("unripe colour", "white")):  # fmt: skip
+            line = mended.counts(trait).loc[family]
+            if parent[trait] == hidden:
+                assert line.drop([hidden, "not scored"]).sum() == 0
+            else:
+                assert line[parent[trait]] > 0
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_shuffling_rows_changes_no_count(sample: Season, seed: int) -> None:
+    for source, traits in ((sample.typed, sample.traits), (sample.typed, None)):
+        season = load_season(plants=source, families=sample.families, traits=traits)
+        shuffled = load_season(
+            plants=source.sample(frac=1, random_state=seed),
+            families=sample.families,
+            traits=traits,
+        )
+        assert shuffled.trait_names == season.trait_names
+        for name in season.trait_names:
+            if season.trait(name).has_classes:
+                pd.testing.assert_frame_equal(shuffled.counts(name), season.counts(name))
+
+
+def same(a: Season, b: Season, rows: bool = False) -> None:
+    """Two seasons say the same, but for the numbers of rows and the names of files."""
+    for x, y in ((a.plants, b.plants), (a.families, b.families), (a.traits, b.traits)):
+        pd.testing.assert_frame_equal(x.reset_index(drop=True), y.reset_index(drop=True))
+    assert a.typed.to_numpy().tolist() == b.typed.to_numpy().tolist()
+    told = ["severity", "rows", "value", "allowed", "suggestion"]
+    x, y = (s.problems[s.problems.severity != "note"] for s in (a, b))
+    x, y = (p[~p["problem"].str.contains("row ")] for p in (x, y))  # these quote row numbers
+    assert x[told].to_numpy().tolist() == y[told].to_numpy().tolist()
+    assert a.verdict == b.verdict
+
+
+def test_saved_and_loaded_it_is_the_same_season(sample: Season, tmp_path: Path) -> None:
+    mended = sample.mend("ripe colour", {"orannge": "orange"}).mend("family", {"volunteers": "F2"})
+    for k, season in enumerate((sample, mended)):
+        season.save(tmp_path / f"a{k}")
+        again = load_season(tmp_path / f"a{k}")
+        same(season, again)
+        again.save(tmp_path / f"b{k}")
+        for name in ("plants", "families", "traits"):
+            a, b = (tmp_path / f"{x}{k}" / f"{name}.csv" for x in "ab")
+            assert a.read_bytes() == b.read_bytes()
+    text = (tmp_path / "a1" / "plants.csv").read_bytes()
+    assert text.startswith(b"\xef\xbb\xbfplant,family,family (typed),ripe colour")
+    assert b"orange,orannge" in text
+
+
+@pytest.mark.parametrize("declared", [False, True])
+def test_hostile_texts_come_back_unchanged(tmp_path: Path, declared: bool) -> None:
+    words = hostile()
+    frame = plain_plants(x=words, note=words[::-1])
+    frame["plant"] = words
+    frame["family"] = words[3:] + words[:3]
+    frame["=1+1"] = words
+    traits = pd.DataFrame({"trait": ["x"], "classes": ["red|white"]}) if declared else None
+    register = pd.DataFrame({"family": words, "female": "", "male": ""})
+    season = load_season(plants=frame, traits=traits, families=register)
+    texts = season.typed.to_numpy().tolist()
+    assert texts == frame.to_numpy().tolist()
+    assert len(season.plants) == len(words)
+    season.save(tmp_path)
+    again = load_season(tmp_path)
+    assert again.typed.to_numpy().tolist() == texts
+    same(season, again)
+    for name in ("plants", "families", "traits"):
+        table = pd.read_csv(tmp_path / f"{name}.csv", dtype=str, keep_default_na=False)
+        for cell in [*table.to_numpy().ravel(), *table.columns]:
+            assert not cell.lstrip()[:1].startswith(("=", "+", "-", "@")), cell
+    for shown in (repr(season), season._repr_html_()):
+        assert "<img" not in shown.replace("&lt;img", "") or shown == repr(season)
+        assert "x" * 200 not in shown
+        assert "\x1b" not in shown and "\u202e" not in shown and "\0" not in shown
+
+
+def test_what_is_put_right_in_a_saved_table_is_heard(tmp_path: Path) -> None:
+    season = load_season(
+        plants=plain_plants(x=["red", "purpel", "red"]),
+        traits=pd.DataFrame({"trait": ["x"], "classes": ["red|purple"]}),
+    )
+    season.save(tmp_path)
+    path = tmp_path / "plants.csv"
+    text = path.read_text("utf-8-sig")
+    assert "K1,F2,,purpel" in text
+    path.write_text(text.replace("K1,F2,,purpel", "K1,F2,purple,purpel"))
+    again = load_season(tmp_path)
+    assert again.counts("x").loc["F2"].tolist() == [2, 1, 0]
+    assert again.typed["x"].tolist() == ["red", "purpel", "red"]
+    assert again.problems[again.problems.severity != "note"].empty
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_any_table_survives_saving(tmp_path: Path, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    pool = [
+        *hostile(),
+        "red",
+        "Red ",
+        "orange",
+        "1",
+        "2,5",
+        "1,234",
+        "3.25",
+        "-4",
+        "?",
+        "",
+        "",
+        "12 g",
+    ]
+    frame = pd.DataFrame(
+        {
+            "plant": rng.choice(["A", "a ", "B", "C", "", "1", "01"], 30),
+            "family": rng.choice(["F2", "f2", "F3", ""], 30),
+            "x": rng.choice(["red", "Red ", "?", "1,5", "-"], 30),
+            "y": rng.choice(["1", "2,5", "1,234", "3.25", "", "12.0"], 30),
+            "z": rng.choice(["1", "2", "3", "", "0"], 30),
+            "v": rng.choice(np.array(pool, dtype=object), 30),
+        }
+    )
+    season = load_season(plants=frame)
+    season.save(tmp_path)
+    same(season, load_season(tmp_path))
+    for name in season.trait_names:
+        if season.trait(name).has_classes:
+            assert season.counts(name).to_numpy().sum() == len(season.plants)
+
+
+def test_mending(sample: Season) -> None:
+    assert sample.counts("ripe colour").loc["F3-54", "not scored"] == 2
+    mended = sample.mend("Ripe Colour", {"Orannge": "ORANGE"})
+    assert mended.trait("ripe colour").also_typed == (("Orannge", "orange"),)
+    assert sample.counts("ripe colour").loc["F3-54", "not scored"] == 2  # the old one stays
+    pd.testing.assert_frame_equal(mended.typed, sample.typed)
+    assert len(mended.problems) == len(sample.problems) - 1
+    both = mended.mend("ripe colour", {"red": "?"}).mend("fruit weight", {"49,9 g": "49.9"})
+    assert both.counts("ripe colour")["red"].sum() == 0
+    assert 49.9 in set(both.values("fruit weight")["value"])
+    moved = sample.mend("family", {"volunteers": "F2"})
+    assert "volunteers" not in moved.family_names
+    assert moved.counts("burn").loc["F2"].sum() == 68
+
+
+@pytest.mark.parametrize(
+    "trait, spellings, says",
+    [
+        ("ripe colour", {"orannge": "oragne"}, "'oragne' is not a known class. .* mean 'orange'"),
+        ("ripe colour", {"blue": "red"}, "'blue' was typed by nobody"),
+        ("fruit weight", {"49,9 g": "heavy"}, "'heavy' is not a number"),
+        ("colour", {"a": "b"}, "'colour' is not a trait. .* Did you mean 'ripe colour'"),
+        ("family", {"volunteers": "F9"}, "column 'family': 'F9' is not a known class"),
+    ],
+)
+def test_what_cannot_be_mended(
+    sample: Season, trait: str, spellings: dict[str, str], says: str
+) -> None:
+    with pytest.raises(TableError, match=says):
+        sample.mend(trait, spellings)
+
+
+def test_inferred_classes_can_be_mended_too() -> None:
+    season = load_season(plants=plain_plants(x=["orange"] * 6 + ["orannge"]))
+    mended = season.mend("x", {"orannge": "orange"})
+    assert mended.counts("x").loc["F2"].to_dict() == {"orange": 7, "not scored": 0}
+    assert mended.problems[mended.problems.severity != "note"].empty
+
+
+def test_asking_for_the_wrong_thing(sample: Season) -> None:
+    with pytest.raises(TableError, match="is measured and has no classes. Use .values"):
+        sample.counts("fruit weight")
+    with pytest.raises(TableError, match="is a count and has no classes"):
+        sample.counts("fruits per node")
+    with pytest.raises(TableError, match="has classes, not numbers. Use .counts"):
+        sample.values("burn")
+    with pytest.raises(TableError, match="^plants.csv: 'weihgt' is not a trait"):
+        sample.values("weihgt")
+
+
+def test_nothing_handed_out_is_the_season_itself(sample: Season) -> None:
+    for name in ("plants", "families", "traits", "problems", "typed"):
+        frame = getattr(sample, name)
+        frame.iloc[:, 0] = frame.iloc[::-1, 0].to_numpy()
+        assert frame.iloc[0, 0] != getattr(sample, name).iloc[0, 0]
+    counts = sample.counts("burn")
+    counts.loc[:, :] = 0
+    assert sample.counts("burn").to_numpy().sum() == 266
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        sample._once = np.arange(3)  # type: ignore[misc]
+
+
+def test_how_a_season_shows_itself(sample: Season) -> None:
+    lines = repr(sample).splitlines()
+    assert lines[0] == sample.verdict
+    assert lines[3].split() == ["ripe", "colour", "class:", "red,", "orange", "12", "not", "scored"]
+    assert sum(line.startswith("Note: ") for line in lines) == 7
+    assert repr(sample) == repr(load_season(SAMPLE / "invented_season"))
+    html = sample._repr_html_()
+    assert "<strong>266 plants in 14 families" in html
+    one = load_season(plants=plain_plants(x=["red"]))
+    assert one.verdict == "1 plant in 1 family, 1 trait"
+
+
+def test_a_season_without_plants() -> None:
+    season = load_season(plants=plain_plants(x=["red"]).iloc[:0])
+    assert season.verdict == "0 plants in 0 families, 1 trait"
+    assert season.counts("x").shape == (0, 1)
+    assert season.plants.empty
+    assert season.family_names == ()
+
+
+def test_tallies_have_no_plants_to_mend_or_save(tmp_path: Path) -> None:
+    tally = load_counts(pd.DataFrame({"family": ["F2"], "class": ["red"], "count": [3]}))
+    assert tally.plants.empty
+    assert tally.verdict == "3 scores tallied in 1 family, 1 trait"
+    with pytest.raises(TableError, match="is a tally"):
+        tally.mend("class", {"red": "red"})
+    with pytest.raises(TableError, match="is a tally"):
+        tally.save(tmp_path)
+
+
+def test_a_folder_that_cannot_be_written(sample: Season, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(TableError, match="cannot be written"):
+        sample.save(tmp_path / "file")

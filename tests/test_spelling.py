@@ -1,0 +1,181 @@
+"""What the words of a column mean: classes, numbers, not scored, slips."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from breedkit.reading import Sheet
+from breedkit.records import Column
+from breedkit.spelling import MOST, TOKENS, Trait, matcher, read_number, understand
+
+
+def column(*texts: str) -> Sheet:
+    return Sheet("a.csv", {"x": Column.of(texts)}, pd.RangeIndex(2, len(texts) + 2))
+
+
+def severities(findings: tuple) -> list[tuple[str, str, int, int]]:
+    return [(f.severity, f.problem.found, f.problem.row, f.rows) for f in findings]
+
+
+@pytest.mark.parametrize(
+    "text, value",
+    [
+        ("12.5", 12.5), ("12,5", 12.5), ("101.5", 101.5), (" 7 ", 7), ("-3,5", -3.5), ("−2", -2),
+        ("+4", 4), (".5", 0.5), (",5", 0.5), ("0,125", 0.125), ("1.234", 1.234),
+        ("12,3456", 12.3456), ("1e3", 1000), ("2E-2", 0.02), ("5.", 5), ("007", 7),
+        ("1234,567", 1234.567),
+    ],
+)  # fmt: skip
+def test_numbers_with_point_or_comma(text: str, value: float) -> None:
+    assert read_number(text) == value
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["1,234", "-12,345", "123,456", "1.234,5", "1,234.5", "1 234", "1'234", "12 g", "~3", "<5",
+     "1/2", "3-4", "nan", "inf", "1_000", "１２", "٣", "", "-", "1e999", "=1+1",
+     "2024-05-01", "0x1F"],
+)  # fmt: skip
+def test_what_is_no_clear_number_is_not_guessed_at(text: str) -> None:
+    assert read_number(text) is None
+
+
+def test_declared_classes_match_but_for_case_blanks_and_accents() -> None:
+    sheet = column("Red ", "RED", "réd", "light_green", "Light  Green", "purpel", "-", "")
+    meant = understand(sheet, "x", Trait("colour", "class", ("red", "light green", "purple")))
+    assert list(meant.values.astype(object)) == (
+        ["red"] * 3 + ["light green"] * 2 + [np.nan] * 3
+    )  # fmt: skip
+    (fault,) = meant.findings
+    assert str(fault.problem) == (
+        "a.csv, row 7, column 'x': 'purpel' is not a known class. "
+        "Known: 'red', 'light green' and 'purple'. Did you mean 'purple'?"
+    )
+    assert len(str(fault.problem).split(". ")[0]) < 90
+
+
+@pytest.mark.parametrize("token", [*sorted(TOKENS), "N/A", " ? ", "Not Scored", "\xa0"])
+def test_every_way_to_write_not_scored(token: str) -> None:
+    for trait in (Trait("x", "class", ("red",)), Trait("x"), Trait("x", "measured")):
+        meant = understand(column("1", token), "x", trait)
+        assert pd.isna(meant.values[1])
+        assert not any(f.problem.found == token for f in meant.findings)
+
+
+def test_a_declared_class_goes_before_not_scored() -> None:
+    meant = understand(column("-", "+", "?"), "x", Trait("x", "class", ("+", "-")))
+    assert list(meant.values.codes) == [1, 0, -1]
+    assert list(understand(column("none", "hot"), "x", Trait("x")).values) == ["none", "hot"]
+
+
+def test_ordered_classes_keep_their_order() -> None:
+    meant = understand(
+        column("hot", "none"), "x", Trait("burn", "ordered", ("none", "mild", "hot"))
+    )
+    assert meant.values.ordered
+    assert list(meant.values.codes) == [2, 0]
+    assert meant.trait.classes == ("none", "mild", "hot")
+
+
+@pytest.mark.parametrize(
+    "texts, kind",
+    [
+        (["1", "2", "3", ""], "count"),
+        (["1.5", "2", "3"], "measured"),
+        (["1,5", "2", "-"], "measured"),
+        (["0", "1", "1"], "class"),
+        (["1", "2", "1"], "class"),
+        (["red", "white"], "class"),
+        (["12.5", "13", "12 g", "11", "1,234"], "measured"),
+        (["12", "13", "14", "15", "tiny"], "count"),
+        (["1a", "1b", "1a"], "class"),
+        (["", "-"], "class"),
+        ([], "class"),
+        ([f"a remark, number {k}" for k in range(40)], ""),
+        (["2024-05-01", "2024-05-02", "2024-05-03"], "class"),
+    ],
+)  # fmt: skip
+def test_kinds_are_inferred(texts: list[str], kind: str) -> None:
+    meant = understand(column(*texts), "x", Trait("x"))
+    assert meant.trait.kind == kind
+    assert ("kind" in meant.trait.inferred) == bool(kind)
+
+
+def test_inferred_classes_are_the_most_frequent_spelling_of_each() -> None:
+    meant = understand(column("Red", "red", "red ", "white", "RED"), "x", Trait("x"))
+    assert meant.trait.classes == ("red", "white")
+    assert list(meant.values) == ["red", "red", "red", "white", "red"]
+    assert understand(column("10", "9", "9"), "x", Trait("x")).trait.classes == ("9", "10")
+
+
+def test_a_rare_spelling_near_a_frequent_one_is_pointed_out() -> None:
+    sheet = column(*["orange"] * 9, "orannge", *["red"] * 8, "rde", "yellow")
+    meant = understand(sheet, "x", Trait("x"))
+    assert severities(meant.findings) == [("check", "orannge", 11, 1), ("check", "rde", 20, 1)]
+    assert list(meant.values)[9] == "orannge"  # counted as typed
+    # frequent words are meant, however near
+    assert not understand(column(*["pale"] * 9, *["pales"] * 5), "x", Trait("x")).findings
+    assert not understand(column(*["1"] * 9, "11"), "x", Trait("x", "class")).findings
+
+
+def test_the_case_of_genotypes_is_kept() -> None:
+    for words in (["AA", "Aa", "aa"], ["AB", "Ab", "aB", "ab"], ["RrPp", "rrpp", "RRPP"]):
+        assert len(understand(column(*words), "x", Trait("x")).trait.classes) == len(words)
+        declared = understand(column(*words), "x", Trait("x", "class", tuple(words)))
+        assert list(declared.values) == words
+    assert understand(column("red", "Red", "rEd", "RED"), "x", Trait("x")).trait.classes == ("red",)
+    key = matcher(["Aa", "aa"])
+    assert key("Aa ") != key("aa")
+
+
+def test_mended_spellings() -> None:
+    trait = Trait("x", "class", ("red", "orange"), also_typed=(("orannge", "orange"), ("xx", "?")))
+    meant = understand(column("Orannge ", "xx", "red"), "x", trait)
+    assert list(meant.values.codes) == [1, -1, 0]
+    assert not meant.findings
+    weight = Trait("w", "measured", also_typed=(("12 g", "12"),))
+    assert list(understand(column("12 g", "3"), "x", weight).values) == [12, 3]
+
+
+def test_advice_fits_what_was_typed() -> None:
+    sheet = column("1,234", "12 g", "=A1", "2024-02-01", "01. Feb", "so-so")
+    meant = understand(sheet, "x", Trait("x", "measured"))
+    advice = [f.problem.suggestion for f in meant.findings]
+    assert [a.split()[0:2] for a in advice[:5]] == [
+        ["Write", "1.234"], ["Write", "12;"], ["It", "is"], ["Spreadsheets", "make"],
+        ["Spreadsheets", "make"],
+    ]  # fmt: skip
+    assert advice[5] == ""
+    assert np.isnan(meant.values).all()
+
+
+def test_counts_are_whole_and_not_negative() -> None:
+    meant = understand(column("3", "-1", "2.5", "0", "2.0"), "x", Trait("x", "count"))
+    np.testing.assert_array_equal(meant.values, [3, np.nan, np.nan, 0, 2])
+    assert severities(meant.findings) == [("mend", "-1", 3, 1), ("mend", "2.5", 4, 1)]
+
+
+def test_a_point_beside_decimal_commas_is_pointed_out() -> None:
+    meant = understand(column("12,5", "1.234", "101.5"), "x", Trait("x", "measured"))
+    assert list(meant.values) == [12.5, 1.234, 101.5]
+    assert severities(meant.findings) == [("check", "1.234", 3, 1)]
+
+
+def test_the_quick_way_with_numbers_is_the_slow_way() -> None:
+    texts = ["", "1", "2.50", "-3", "+.5", "4.", "1.234"]
+    quick = understand(column(*texts), "x", Trait("x", "measured")).values
+    slow = [read_number(t) for t in texts]
+    np.testing.assert_array_equal(quick, [math.nan if v is None else v for v in slow])
+    both = understand(column(*texts, "x"), "x", Trait("x", "measured")).values
+    np.testing.assert_array_equal(quick, both[:-1])
+
+
+def test_a_column_of_nonsense_is_not_a_thousand_lines() -> None:
+    sheet = column(*(f"nonsense {k}" for k in range(1000)), "nonsense 0")
+    meant = understand(sheet, "x", Trait("x", "class", ("red",)))
+    assert len(meant.findings) == MOST + 1
+    assert sum(f.rows for f in meant.findings) == 1001
