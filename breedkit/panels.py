@@ -16,10 +16,10 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from breedkit import charts
+from breedkit import charts, overview
 from breedkit.compare import judge_family
 from breedkit.errors import BreedkitError
-from breedkit.overview import NOT_SCORED, family_labels, look_around
+from breedkit.overview import NOT_SCORED, family_labels
 from breedkit.results import escape, html_table, plants, show
 from breedkit.tables import Season, load_season
 
@@ -219,7 +219,9 @@ class LookAround(Panel):
         )
 
     def _answer(self, trait: str, against: str, family: str, shown: str) -> str:
-        view = look_around(self.season, trait, against or None, family or None, shown or None)
+        view = overview.look_around(
+            self.season, trait, against or None, family or None, shown or None
+        )
         picture = charts.html_of(view.plot)
         behind = view.plants_behind
         more = f", the first {LISTED} of them" if len(behind) > LISTED else ""
@@ -229,6 +231,11 @@ class LookAround(Panel):
             f"<details><summary>{escape(title)}</summary>"
             f"{html_table(behind.head(LISTED), index=False)}</details>"
         )
+
+
+def look_around(season: Season) -> LookAround:
+    """Any trait by family or against another, and the plants behind a bar."""
+    return LookAround(season)
 
 
 def mend_spelling(looking: LookAround, folder: str | Path = OWN_SEASON) -> Panel:

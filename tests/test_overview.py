@@ -1,0 +1,111 @@
+"""Looking around in a season: what is counted, and the plants behind it."""
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from matplotlib.figure import Figure
+
+import breedkit as bk
+from breedkit import charts
+from breedkit.errors import TableError
+from breedkit.overview import family_labels, look_around
+
+SEASON = Path(__file__).parent.parent / "sample_data" / "invented_season"
+
+
+@pytest.fixture(scope="module")
+def season() -> bk.Season:
+    return bk.load_season(SEASON)
+
+
+def axes():
+    return Figure(figsize=(6.4, 6), layout="constrained").add_subplot()
+
+
+def test_families_are_named_by_their_generation(season) -> None:
+    labels = family_labels(season)
+    assert labels["F2"] == "F2"
+    assert labels["BC1P2"] == "BC1 to P2: BC1P2"
+    assert labels["F3-06"] == "F2:3 from F2-06: F3-06"
+    assert labels["volunteers"] == "volunteers"
+
+
+def test_a_classed_trait_by_family(season) -> None:
+    view = look_around(season, "ripe colour")
+    counts = season.counts("ripe colour")
+    assert view.kind == "shares"
+    assert view.scored == counts[["red", "orange"]].to_numpy().sum()
+    assert view.not_scored == counts["not scored"].sum()
+    ax = view.plot(axes())
+    assert "46 red, 15 orange (61 plants)" in charts.alternative_text(ax)
+
+
+def test_a_measured_trait_by_family(season) -> None:
+    view = look_around(season, "fruit weight")
+    values = season.values("fruit weight")["value"]
+    assert view.kind == "points" and view.scored == values.notna().sum()
+    assert view.not_scored == values.isna().sum()
+    assert len(view.plot(axes()).collections) == view.frame["group"].nunique()
+    assert view.axes[0] == "fruit weight, g"
+
+
+def test_two_traits_against_each_other(season) -> None:
+    discs = look_around(season, "ripe colour", "fruit position", family="F2")
+    plants = season.plants.query("family == 'F2'")
+    both = plants[["ripe colour", "fruit position"]].dropna()
+    assert discs.kind == "discs" and discs.frame.to_numpy().sum() == len(both) == discs.scored
+    assert discs.frame.loc["hanging", "red"] == len(
+        both.query("`ripe colour` == 'red' and `fruit position` == 'hanging'")
+    )
+    assert look_around(season, "fruit weight", "fruit length").kind == "scatter"
+    one, other = (
+        look_around(season, *t)
+        for t in (("fruit weight", "ripe colour"), ("ripe colour", "fruit weight"))
+    )
+    assert one.kind == other.kind == "points"
+    pd.testing.assert_frame_equal(one.frame, other.frame)
+    for view in (discs, one, look_around(season, "fruit weight", "fruit length")):
+        assert charts.alternative_text(view.plot(axes()))
+
+
+def test_the_plants_behind_a_bar(season) -> None:
+    orange = look_around(season, "ripe colour", family="F2", shown="orange").plants_behind
+    assert len(orange) == 15 and set(orange["family"]) == {"F2"}
+    missing = look_around(season, "ripe colour", shown="not scored").plants_behind
+    assert len(missing) == season.counts("ripe colour")["not scored"].sum()
+    assert "orannge" in set(missing["typed"])  # what was typed is beside what was understood
+
+
+def test_tallies_have_no_plants_behind_them() -> None:
+    season = bk.load_counts(
+        pd.DataFrame({"family": ["F2", "F2"], "class": ["red", "orange"], "count": [9, 3]})
+    )
+    view = look_around(season, season.trait_names[0])
+    assert view.scored == 12 and view.plants_behind.empty
+    assert charts.alternative_text(view.plot(axes()))
+
+
+@pytest.mark.parametrize(
+    "ask, says",
+    [
+        ({"trait": "colr"}, "is not a trait"),
+        ({"trait": "ripe colour", "against": "nothing"}, "is not a trait"),
+        ({"trait": "ripe colour", "family": "F7"}, "no family called"),
+        ({"trait": "ripe colour", "shown": "orang"}, "Did you mean 'orange'"),
+    ],
+)
+def test_what_cannot_be_shown(season, ask: dict, says: str) -> None:
+    with pytest.raises(TableError, match=says):
+        look_around(season, **ask)
+
+
+def test_hostile_names_are_shown_as_text() -> None:
+    nasty = "<img src=x onerror=alert(1)>"
+    frame = pd.DataFrame(
+        {"plant": ["=cmd()", "p2"], "family": [nasty, "F2"], nasty: ["$x_$", nasty]}
+    )
+    season = bk.load_season(plants=frame)
+    view = look_around(season, nasty)
+    assert "<img" not in view._repr_html_()
+    assert charts.html_picture(view.plot(axes())).count("<") == 1
