@@ -251,6 +251,8 @@ def _power(base: Array, times: int) -> Array:
 def lattice_tail(space: Outcomes, reached: int, most_cells: float = MOST_CELLS) -> Tail | None:
     """P(T >= reached) for a whole table; None if it would visit more than `most_cells`."""
     low, high = (math.floor(v) for v in _reach(space))
+    if reached > high + 1:
+        return Tail(0.0, math.exp(ALIASED))
     period = _fast_length(high - low + 2)
     transform = _Transform(space)
     if 0.5 * period * transform.length * len(transform.groups) > most_cells:
@@ -258,7 +260,7 @@ def lattice_tail(space: Outcomes, reached: int, most_cells: float = MOST_CELLS) 
     waves = transform(np.arange(period // 2 + 1), period)
     # The transform has exp(+i a T), numpy's inverse expects exp(-i a T): conjugate.
     chances = np.roll(np.fft.irfft(waves.conj(), period), -(low % period))
-    tail = float(chances[max(reached - low, 0) :].sum()) if reached - low < period else 0.0
+    tail = float(chances[max(reached - low, 0) :].sum())
     return Tail(min(max(tail, 0.0), 1.0), 1e-14)
 
 
@@ -280,7 +282,7 @@ def inverted_tail(space: Outcomes, at: float, atom: float = 0.0) -> Tail:
     transform = _Transform(space)
     step = 2 * math.pi / (1.05 * max(high - low, at - low, 1.0))
     cells = transform.length * len(transform.groups)
-    most = min(LAST_ANGLE / space.spread, MOST_CELLS / 5 / cells * step)
+    most = min(LAST_ANGLE / space.spread, MOST_CELLS / 10 / cells * step)
     angles = (np.arange(max(64, math.ceil(most / step))) + 0.5) * step
     terms = np.imag(np.exp(-1j * angles * at) * transform(angles)) / angles
     partial = 0.5 + np.cumsum(terms) * step / math.pi
