@@ -109,9 +109,9 @@ class Sheet:
         """The header that means `name`, as typed; None if there is none."""
         return _match(self.columns, name)
 
-    def typed(self, header: str) -> np.ndarray:
+    def typed(self, header: str) -> Column:
         """What was typed in a column, whatever stands there now."""
-        return self.before.get(header, self.columns[header]).texts()
+        return self.before.get(header, self.columns[header])
 
     def frame(self) -> pd.DataFrame:
         """What stands in the table, as strings; the index is the row in the spreadsheet."""

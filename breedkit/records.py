@@ -257,34 +257,43 @@ def plainly(piece: bytes, mark: str, width: int) -> Piece | None:
     sizes = ends - starts
     # the eight bytes from each place of the text on, as one integer
     eight = np.ndarray((len(letters) - 7,), dtype="<u8", buffer=letters, strides=(1,))
-    begins = eight.take(starts) & _MASKS.take(np.minimum(sizes, 8))
-    begins, starts, sizes = (
-        np.ascontiguousarray(a.reshape(rows, width).T) for a in (begins, starts, sizes)
-    )
+    heads = eight.take(starts) & _MASKS.take(np.minimum(sizes, 8))
+    heads = np.ascontiguousarray(heads.reshape(rows, width).T)
+    starts, sizes = starts.reshape(rows, width), sizes.reshape(rows, width)
     columns = []
-    for eights, start, size in zip(begins[:, None], starts, sizes, strict=True):
-        for at in range(8, int(size.max()), 8):
-            # a cell that has ended by now may lie near the end of the text
-            there = np.minimum(start + at, len(eight) - 1)
-            more = eight.take(there) & _MASKS.take(np.clip(size - at, 0, 8))
-            eights = np.vstack([eights, more])
-        columns.append(_column_of(eights))
+    for j, longest in enumerate(sizes.max(axis=0).tolist()):
+        codes, seen = pd.factorize(heads[j])
+        if longest <= 8:
+            if _mostly_differ(len(seen), rows):
+                columns.append(Column(heads[j].view("S8").copy()))  # a view would keep `heads`
+                continue
+            words = tuple(w.decode() for w in seen.view("S8").tolist())
+        else:
+            start, size = starts[:, j], sizes[:, j]
+            for at in range(8, longest, 8):  # cells longer than that differ from all others
+                longer = np.flatnonzero(size > at)
+                more = eight.take(start[longer] + at) & _MASKS.take(
+                    np.minimum(size[longer] - at, 8)
+                )
+                codes[longer] = codes.max() + 1 + _refine(codes[longer], more)
+            codes, seen = pd.factorize(codes)
+            first = _first_of_each(codes)
+            spans = zip(start[first].tolist(), size[first].tolist(), strict=True)
+            words = tuple(piece[a : a + n].decode() for a, n in spans)
+        columns.append(_tight(Column(codes.astype(_small(len(words))), words)))
     return Piece(columns, rows)
 
 
-def _column_of(eights: np.ndarray) -> Column:
-    """The column whose cells are eight bytes each in the first row, then in the second …"""
-    wide, rows = eights.shape
-    codes, seen = pd.factorize(eights[0])
-    for more in eights[1:]:
-        codes = _refine(codes, more)
-    if wide > 1:
-        seen = np.ascontiguousarray(eights[:, _first_of_each(codes)].T)
-    if len(seen) > rows // 2 > 500 and 8 * wide <= WIDEST:
-        # a copy, because a view would keep the whole piece in memory
-        return Column(eights.T.copy().view(f"S{8 * wide}").ravel())
-    words = tuple(w.decode() for w in seen.view(f"S{8 * wide}").ravel().tolist())
-    return Column(codes.astype(_small(len(words))), words)
+def _mostly_differ(kinds: int, rows: int) -> bool:
+    """Whether a column is better held cell by cell."""
+    return kinds > rows // 2 > 500
+
+
+def _tight(column: Column) -> Column:
+    """The column cell by cell, if most of its cells differ and all are short."""
+    if column.words is None or not _mostly_differ(len(column.words), len(column)):
+        return column
+    return _loose(column) or column
 
 
 def piece_of_rows(rows: Sequence[Sequence[str]], width: int) -> Piece:

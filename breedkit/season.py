@@ -119,7 +119,9 @@ class Season(Result):
     def typed(self) -> pd.DataFrame:
         """The plants table (or the tally) exactly as typed: all texts, every row."""
         sheet = self._source.plants
-        return pd.DataFrame({h: sheet.typed(h) for h in sheet.columns}, sheet.rows, dtype=str)
+        return pd.DataFrame(
+            {h: sheet.typed(h).texts() for h in sheet.columns}, sheet.rows, dtype=str
+        )
 
     @property
     def trait_names(self) -> tuple[str, ...]:
@@ -280,11 +282,13 @@ class Season(Result):
             raise self._refusal("is a tally, not a table of plants: keep the table itself")
         folder = Path(folder)
         written = {name: self._written(name) for name in self._cells}
-        as_typed = {n: self._source.plants.typed(self._headers[n]) for n in self._cells}
+        as_typed = {n: self._source.plants.typed(self._headers[n]).texts() for n in self._cells}
         tables = {"plants": _beside(written, as_typed), "traits": self.traits}
         if self._source.families is not None:
             sheet = self._source.families
-            as_typed = {n: sheet.typed(c) for n, c in named_columns(sheet, REGISTER).items()}
+            as_typed = {
+                n: sheet.typed(c).texts() for n, c in named_columns(sheet, REGISTER).items()
+            }
             written = {n: self._families[n].to_numpy() for n in self._families.columns}
             tables["families"] = _beside(written, as_typed)
         try:
@@ -466,7 +470,7 @@ def _once_each(
     findings = _say_nameless(sheet, header, plant)
 
     def say(severity: str, at: int, what: str, advice: str) -> None:
-        typed = sheet.columns[header].text(at)
+        typed = sheet.typed(header).text(at)
         problem = Problem(sheet.source, what, int(sheet.rows[at]), header, typed, advice=advice)
         findings.append(Finding(severity, problem))
 

@@ -14,6 +14,7 @@ import resource
 import subprocess
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from statistics import median
 from time import perf_counter
@@ -56,37 +57,41 @@ def peer(path: Path) -> pd.DataFrame:
     return pd.read_csv(path, dtype=dict.fromkeys(("family", *WORDS), "category"))
 
 
-def peak(path: Path, who: str) -> float:
-    """MB by which a fresh process grows."""
-    command = [sys.executable, __file__, "--peak", who, str(path)]
-    return float(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
+LOADERS: dict[str, Callable[[Path], object]] = {"peer": peer, "ours": load_season}
 
 
-def grow(path: Path, who: str) -> float:
+def alone(what: str, path: Path, *more: str) -> str:
+    """What a process of its own prints. It is started while this one is still small."""
+    command = [sys.executable, __file__, "--alone", what, str(path), *more]
+    return subprocess.run(command, check=True, capture_output=True, text=True).stdout
+
+
+def growth(load: Callable[[Path], object], path: Path) -> float:
+    """MB by which the peak of this process grows while it loads."""
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    kept = {"ours": load_season, "peer": peer}[who](path)
+    kept = load(path)
     after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    assert kept is not None
+    del kept
     return (after - before) / 1024
 
 
 def main(plants: int = 1_000_000) -> int:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "plants.csv"
-        write(path, plants)
+        alone("write", path, str(plants))
+        peaks = {who: float(alone(who, path)) for who in LOADERS}
         print(f"{plants:,} plants, 12 traits, {path.stat().st_size / 1e6:.1f} MB")
         season = load_season(path)
         counts = peer(path)["burn"].value_counts()
         for word in ("none", "mild", "hot"):  # the same answer before the same time
             assert season.counts("burn")[word].sum() == counts[word]
-        times: dict[str, list[float]] = {"ours": [], "peer": []}
+        times: dict[str, list[float]] = {who: [] for who in LOADERS}
         for _ in range(ROUNDS):
-            for name, load in (("peer", peer), ("ours", load_season)):
+            for name, load in LOADERS.items():
                 start = perf_counter()
                 load(path)
                 times[name].append(perf_counter() - start)
         ratio = median(times["ours"]) / median(times["peer"])
-        peaks = {who: peak(path, who) for who in times}
     for who in times:
         print(f"{who}: {median(times[who]) * 1000:5.0f} ms, peak {peaks[who]:4.0f} MB")
     print(f"ours takes {ratio:.2f} times the peer's time (at most {TIME})")
@@ -95,7 +100,11 @@ def main(plants: int = 1_000_000) -> int:
 
 
 if __name__ == "__main__":
-    if "--peak" in sys.argv:
-        print(grow(Path(sys.argv[3]), sys.argv[2]))
+    if sys.argv[1:2] == ["--alone"]:
+        what, file = sys.argv[2], Path(sys.argv[3])
+        if what == "write":
+            write(file, int(sys.argv[4]))
+        else:
+            print(growth(LOADERS[what], file))
     else:
         sys.exit(main(*map(int, sys.argv[1:])))
