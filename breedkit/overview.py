@@ -163,6 +163,25 @@ def family_labels(season: Season) -> dict[str, str]:
     return labels
 
 
+def first_choice(season: Season) -> tuple[str, str]:
+    """The trait and the family to begin with: the first with classes, and the first F2.
+
+    Without an F2 it is the family with the most plants.
+
+    Raises
+    ------
+    TableError
+        if no trait has classes.
+    """
+    classed = [name for name in season.trait_names if season.trait(name).has_classes]
+    if not classed:
+        raise TableError("No trait of this season has classes, such as red and orange.")
+    labels = family_labels(season)
+    counts = season.counts(classed[0]).drop(columns=NOT_SCORED).sum(axis=1)
+    second = [f for f in counts.index if labels[f].split(":")[0] == "F2"]
+    return classed[0], second[0] if second else str(counts.idxmax())
+
+
 def _in_register_order(season: Season, family: str | None) -> pd.DataFrame:
     sheet = season.plants
     if "family" not in sheet:

@@ -19,7 +19,7 @@ import ipywidgets as widgets
 from breedkit import charts, overview
 from breedkit.compare import judge_family
 from breedkit.errors import BreedkitError
-from breedkit.overview import NOT_SCORED, family_labels
+from breedkit.overview import NOT_SCORED, family_labels, first_choice
 from breedkit.results import escape, html_table, plants, show
 from breedkit.tables import Season, load_season
 
@@ -167,7 +167,7 @@ def season_html(season: Season) -> str:
     problems = season.problems
     columns = ["severity", "source", "row", "column", "value", "problem", "suggestion"]
     found = problems[[c for c in columns if c in problems]]
-    parts = [season._repr_html_()]
+    parts = [season.to_html(notes=False)]
     for severity, words in (
         ("mend", "Not used until mended"),
         ("check", "Used as typed, but worth a look"),
@@ -315,19 +315,17 @@ def spellings(season: Season) -> Options:
 
 def one_gene(season: Season) -> Panel:
     """Choose trait and family; read the verdict, see the chart and the plants needed."""
+    first_trait, first_family = first_choice(season)
     classed = [t for t in season.trait_names if season.trait(t).has_classes]
     trait = _dropdown("Trait", _named(classed))
-    labels = family_labels(season)
-    family = _dropdown("Family", [(show(v), k) for k, v in labels.items()])
-    second = [k for k, v in labels.items() if v.startswith("F2")]
-    if second:
-        family.value = second[0]
+    family = _dropdown("Family", [(show(v), k) for k, v in family_labels(season).items()])
+    trait.value, family.value = first_trait, first_family
 
     def answer(trait: str, family: str) -> str:
         judged = judge_family(season, trait, family)
         if not judged.candidates:
-            return judged._repr_html_()
-        return judged._repr_html_() + charts.html_of(judged.plot)
+            return judged.to_html()
+        return judged.to_html(charts.html_of(judged.plot))
 
     return Panel("Is it one gene?", {"trait": trait, "family": family}, answer)
 

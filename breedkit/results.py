@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     import pandas as pd
 
+CELL = "text-align:left;vertical-align:top;padding:2px 14px 2px 0;line-height:1.4"
 LONGEST = 60  # characters of a user's own text that a message or a table cell shows
 
 
@@ -54,17 +55,21 @@ class Result:
         return "\n".join([self.verdict, *rows, *notes])
 
     def _repr_html_(self) -> str:
+        return self.to_html()
+
+    def to_html(self, picture: str = "", notes: bool = True) -> str:
+        """The answer as HTML, with a picture (an `<img>`) below the verdict if there is one."""
         rows = "".join(
-            f'<tr><th scope="row" style="text-align:left">{escape(f.label)}</th>'
-            f'<td style="text-align:left">{escape(f.value)}</td>'
-            f'<td style="text-align:left">{escape(f.remark)}</td></tr>'
+            f'<tr><th scope="row" style="{CELL}">{escape(f.label)}</th>'
+            f'<td style="{CELL}">{escape(f.value)}</td>'
+            f'<td style="{CELL}">{escape(f.remark)}</td></tr>'
             for f in self.facts()
         )
-        notes = "".join(f"<li>{escape(note)}</li>" for note in self.notes)
+        caveats = "".join(f"<li>{escape(note)}</li>" for note in self.notes) if notes else ""
         return (
-            f"<div><p><strong>{escape(self.verdict)}</strong></p>"
+            f"<div><p><strong>{escape(self.verdict)}</strong></p>{picture}"
             + (f"<table>{rows}</table>" if rows else "")
-            + (f"<ul>{notes}</ul>" if notes else "")
+            + (f"<ul>{caveats}</ul>" if caveats else "")
             + "</div>"
         )
 
@@ -97,18 +102,22 @@ def html_table(frame: pd.DataFrame, caption: str = "", index: bool = True) -> st
 
     data = frame.reset_index() if index else frame
     numeric = [pd.api.types.is_numeric_dtype(data.iloc[:, j]) for j in range(data.shape[1])]
-    head = "".join(f'<th scope="col">{escape_word(c)}</th>' for c in data.columns)
+    head = "".join(
+        f'<th scope="col" style="{CELL.replace("left", "right", 1) if right else CELL}">'
+        f"{escape_word(c)}</th>"
+        for c, right in zip(data.columns, numeric, strict=True)
+    )
     body = "".join(
         "<tr>"
         + "".join(
-            f'<td style="text-align:{"right" if right else "left"}">'
+            f'<td style="{CELL.replace("left", "right", 1) if right else CELL}">'
             f"{escape_word('' if pd.isna(v) else number(v) if isinstance(v, float) else v)}</td>"
             for v, right in zip(row, numeric, strict=True)
         )
         + "</tr>"
         for row in data.itertuples(index=False, name=None)
     )
-    title = f"<caption>{escape(caption)}</caption>" if caption else ""
+    title = f'<caption style="{CELL}">{escape(caption)}</caption>' if caption else ""
     return f"<table>{title}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 

@@ -126,6 +126,7 @@ class Panel:
     def seen(self) -> Seen:
         """What the panel answers now."""
         answer = self.answer
+        answer.scroll_into_view_if_needed()  # a cell out of sight has no words
         picture, alt = "", ""
         if answer.locator("img").count():
             first = answer.locator("img").first
@@ -169,11 +170,11 @@ class Panel:
     def choose(self, label: str, option: str) -> Seen:
         """Go to an option of a list with the arrow keys."""
         control = self.control(label)
-        options = control.locator("option").all_inner_texts()
+        options = [_plain(text) for text in control.locator("option").all_inner_texts()]
         assert option in options, f"{option!r} is not one of {options}"
         steps = options.index(option) - control.evaluate("list => list.selectedIndex")
         seen = self.press(label, "ArrowDown" if steps > 0 else "ArrowUp", abs(steps))
-        assert control.evaluate("list => list.selectedOptions[0].text") == option
+        assert _plain(control.evaluate("list => list.selectedOptions[0].text")) == option
         return seen
 
     def write(self, label: str, text: str) -> Seen:
@@ -208,3 +209,8 @@ class Panel:
         except TimeoutError as error:
             raise AssertionError(f"The answer stayed as it was: {self.seen().words!r}") from error
         return self.seen()
+
+
+def _plain(text: str) -> str:
+    """Blanks as one types them; a list shows them unbreakable."""
+    return text.replace("\xa0", " ")

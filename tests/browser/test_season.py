@@ -1,0 +1,37 @@
+"""Looking around and mending, each control by keyboard."""
+
+import pytest
+
+
+@pytest.mark.browser
+def test_season(open_notebook) -> None:
+    notebook = open_notebook("season")
+    notebook.screenshot("season")
+    looking, mending = notebook.panel(1), notebook.panel(2)
+
+    first = looking.seen()
+    assert "ripe colour, all families" in first.words and first.alt
+    for control, option, says in (
+        ("Trait", "fruit position", "fruit position, all families"),
+        ("Shown", "against ripe colour", "fruit position against ripe colour, all families"),
+        ("Families", "F2", "fruit position against ripe colour, family F2"),
+        ("Trait", "fruit weight", "fruit weight against ripe colour, family F2"),
+        ("Shown", "by generation and family", "fruit weight, family F2"),
+    ):
+        seen = looking.choose(control, option)
+        assert says in seen.words and says in seen.alt
+        assert seen.picture != first.picture
+        first = seen
+    # A list changes the plants below the picture, not the picture.
+    assert "not scored" in looking.choose("List", "plants not scored").words
+    looking.choose("Families", "all families")
+    looking.choose("Trait", "ripe colour")
+    before = looking.seen()
+
+    assert mending.choose("Spelling", "hangin in fruit position").words
+    assert "orannge" in mending.choose("Spelling", "orannge in ripe colour").words
+    assert "as orange" in mending.choose("means", "orange").words
+    assert "Mended: orannge" in mending.press("Mend it everywhere", "Enter").words
+    after = looking.seen()
+    assert after.words != before.words and after.picture != before.picture
+    notebook.screenshot("season_mended")
