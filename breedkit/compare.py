@@ -32,7 +32,7 @@ from breedkit.models import InheritanceModel, catalogue
 from breedkit.multinomial import exact_pvalue
 from breedkit.pedigree import TESTER, Plan, describe, family_plans, founders_of, generation
 from breedkit.ratios import RatioTest, Separation, plants_to_separate, ratio_test
-from breedkit.results import Fact, Result, chance, listing, plants, ratio_text, show
+from breedkit.results import Fact, Result, chance, listing, plants, ratio_text, sentence, show
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -128,7 +128,8 @@ class FamilyVerdict(Result):
 
     @property
     def verdict(self) -> str:
-        where = f"{show(self.family)} ({self.generation}, {plants(self.n)})"
+        known = "" if self.generation == self.family else f"{self.generation}, "
+        where = f"{show(self.family)} ({known}{plants(self.n)})"
         if not self.n:
             return f"Cannot tell: no plant of {where} is scored for {show(self.trait)}."
         if not self.candidates:
@@ -220,8 +221,9 @@ class FamilyVerdict(Result):
             chosen = known[pick(ratio, known, "ratio among the candidates", ModelError)]
         if chosen is None:
             raise ModelError(f"There is no ratio to draw {quote(self.trait)} against.")
+        stage = "" if self.generation == self.family else f" ({self.generation})"
         caption = (
-            f"{plants(self.n)} of {show(self.family)} ({self.generation}). Lines: {chosen.ratio}. "
+            f"{plants(self.n)} of {show(self.family)}{stage}. Lines: {chosen.ratio}. "
             f"Chance of a misfit this large or larger, if {chosen.ratio} holds: "
             f"{chance(chosen.test.exact.pvalue)}."
         )
@@ -235,7 +237,7 @@ class FamilyVerdict(Result):
     @property
     def headline(self) -> str:
         """The verdict in a few words, for a title."""
-        trait = show(self.trait, longest=30)
+        trait = sentence(show(self.trait, longest=30))
         if self.best is None:
             return f"{trait}: none of these ratios fits" if self.n else f"{trait}: nothing scored"
         if len(self.fitting) > 1:

@@ -8,6 +8,7 @@ looked up in the book. Nothing is inferred here.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -15,8 +16,8 @@ import pandas as pd
 
 from breedkit import charts
 from breedkit.errors import Problem, TableError, pick, quote
-from breedkit.pedigree import describe, family_plans
-from breedkit.results import Fact, Result, number, plants, show
+from breedkit.pedigree import describe, family_plans, generation
+from breedkit.results import Fact, Result, number, plants, sentence, show
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -48,7 +49,7 @@ class Overview(Result):
 
     @property
     def headline(self) -> str:
-        traits = show(self.trait, longest=30)
+        traits = sentence(show(self.trait, longest=30))
         if self.against:
             traits += f" against {show(self.against, longest=30)}"
         return f"{traits}, " + (f"family {show(self.family)}" if self.family else "all families")
@@ -154,12 +155,13 @@ def look_around(
 
 
 def family_labels(season: Season) -> dict[str, str]:
-    """A name for each family that says its generation: 'F2: 27-F2', 'BC1 to Marl: 27-BM'."""
+    """A name for each family that says its generation: '27-F2 (F2)', '27-BM (BC1 to Marl)'."""
     plans = family_plans(season.families, season.family_names, season.plants)
     labels = {}
     for name in season.family_names:
-        generation = describe(plans[name]) if name in plans else ""
-        labels[name] = f"{generation}: {name}" if generation not in ("", name) else name
+        says = describe(plans[name]) if name in plans else ""
+        plain = says in ("", name) or re.fullmatch(r"P\d+", name)
+        labels[name] = name if plain else f"{name} ({says})"
     return labels
 
 
@@ -176,9 +178,9 @@ def first_choice(season: Season) -> tuple[str, str]:
     classed = [name for name in season.trait_names if season.trait(name).has_classes]
     if not classed:
         raise TableError("No trait of this season has classes, such as red and orange.")
-    labels = family_labels(season)
+    plans = family_plans(season.families, season.family_names, season.plants)
     counts = season.counts(classed[0]).drop(columns=NOT_SCORED).sum(axis=1)
-    second = [f for f in counts.index if labels[f].split(":")[0] == "F2"]
+    second = [f for f in counts.index if f in plans and generation(plans[f]) == "F2"]
     return classed[0], second[0] if second else str(counts.idxmax())
 
 

@@ -132,6 +132,11 @@ def listing(words: Iterable[str], link: str = "and") -> str:
     return f"{', '.join(words[:-1])} {link} {words[-1]}"
 
 
+def sentence(text: str) -> str:
+    """`text` with a capital at the beginning."""
+    return text[:1].upper() + text[1:]
+
+
 def plants(n: int) -> str:
     """'1 plant', '20 plants', '1,064 plants'."""
     return f"{n:,} plant{'' if n == 1 else 's'}"

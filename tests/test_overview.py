@@ -26,8 +26,8 @@ def axes():
 def test_families_are_named_by_their_generation(season) -> None:
     labels = family_labels(season)
     assert labels["F2"] == "F2"
-    assert labels["BC1P2"] == "BC1 to P2: BC1P2"
-    assert labels["F3-06"] == "F2:3 from F2-06: F3-06"
+    assert labels["BC1P2"] == "BC1P2 (BC1 to P2)"
+    assert labels["F3-06"] == "F3-06 (F2:3 from F2-06)"
     assert labels["volunteers"] == "volunteers"
 
 

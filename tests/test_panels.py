@@ -73,12 +73,12 @@ def test_what_cannot_be_answered_is_said_in_the_panel(season) -> None:
 def test_look_around_follows_its_controls(season) -> None:
     panel = panels.look_around(season)
     asked = counting(panel)
-    assert "ripe colour, all families" in panel.said.value
+    assert "Ripe colour, all families" in panel.said.value
     panel.controls["trait"].value = "fruit weight"
     assert len(asked) == 1
     assert [v for _, v in panel.controls["shown"].options] == ["", "not scored"]
     panel.controls["against"].value = "burn"
-    assert "fruit weight against burn" in panel.said.value
+    assert "Fruit weight against burn" in panel.said.value
     panel.controls["trait"].value = "burn"  # a trait is not shown against itself
     assert panel.controls["against"].value == "" and len(asked) == 3
     panel.controls["family"].value = "F2"

@@ -12,7 +12,7 @@ def test_one_gene(open_notebook) -> None:
     assert "Cannot tell yet: 3:1 and 13:3 both fit" in first.words
     assert "458 to 479 plants" in first.words
     assert "cannot tell 3:1 from 13:3" in first.alt
-    small = panel.choose("Family", "F2: F2-Oddley")
+    small = panel.choose("Family", "F2-Oddley (F2)")
     assert "3:1 and 9:7 both fit 13 red : 7 orange" in small.words
     assert "66 to 69 plants" in small.words and small.picture != first.picture
     other = panel.choose("Trait", "unripe colour")

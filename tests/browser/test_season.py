@@ -10,13 +10,13 @@ def test_season(open_notebook) -> None:
     looking, mending = notebook.panel(1), notebook.panel(2)
 
     first = looking.seen()
-    assert "ripe colour, all families" in first.words and first.alt
+    assert "Ripe colour, all families" in first.words and first.alt
     for control, option, says in (
-        ("Trait", "fruit position", "fruit position, all families"),
-        ("Shown", "against ripe colour", "fruit position against ripe colour, all families"),
-        ("Families", "F2", "fruit position against ripe colour, family F2"),
-        ("Trait", "fruit weight", "fruit weight against ripe colour, family F2"),
-        ("Shown", "by generation and family", "fruit weight, family F2"),
+        ("Trait", "fruit position", "Fruit position, all families"),
+        ("Shown", "against ripe colour", "Fruit position against ripe colour, all families"),
+        ("Families", "F2", "Fruit position against ripe colour, family F2"),
+        ("Trait", "fruit weight", "Fruit weight against ripe colour, family F2"),
+        ("Shown", "by generation and family", "Fruit weight, family F2"),
     ):
         seen = looking.choose(control, option)
         assert says in seen.words and says in seen.alt
