@@ -242,19 +242,19 @@ def _tail(space: Outcomes, reached: float, floor: float) -> Tail | None:
 
 
 def _least(table: Array) -> Array:
-    """Least sum of the rows' convex statistics for every total 0..n, then one "never"."""
+    """Least sum of the rows' convex statistics for every total from -1 ("never") to n."""
     n = table.shape[1] - 1
-    steps = np.sort(np.diff(table, axis=1), axis=None)[:n]
+    steps = np.sort(np.diff(table, axis=1), axis=None, kind="stable")[:n]  # sorted runs
     never = np.array([1 << 61]) if table.dtype.kind == "i" else np.array([np.inf])
     start = table[:, :1].sum(axis=0)
-    return np.concatenate([start, start + np.cumsum(steps), never]).astype(table.dtype)
+    return np.concatenate([never, start, start + np.cumsum(steps)]).astype(table.dtype)
 
 
 def _guess_states(space: Outcomes, reached: float) -> float:
     """Rough number of partial outcomes inside: volume of an ellipsoid, less symmetry."""
     shares = np.sort(space.expected)[:-2] / space.n
     d = len(shares)
-    excess = (reached - float(_least(space.table)[space.n])) / space.spread + 1
+    excess = (reached - float(_least(space.table)[-1])) / space.spread + 1
     log_volume = (
         0.5 * d * math.log(math.pi * space.n * max(excess, 1.0))
         - math.lgamma(d / 2 + 1)
@@ -278,8 +278,8 @@ def _nested(space: Outcomes, reached: float, floor: float) -> Tail | None:
     windows = [(int(x[0]), int(x[-1]) + 1) if len(x) else (0, 0) for x in kept]
     outer = len(means) - 2
     open_means = np.cumsum(means[::-1])[::-1][1 : outer + 1]
-    rest = np.zeros((outer, n + 2))  # last column: a total below 0 has no weight
-    rest[:, :-1] = np.exp(poisson(n, open_means)[1])
+    rest = np.zeros((outer, n + 2))  # for every total from -1, which has no weight, to n
+    rest[:, 1:] = np.exp(poisson(n, open_means)[1])
     faint = math.exp(floor + space.log_total) / MOST_STATES
     # A little slack: what is wrongly kept is judged exactly later on.
     bound = reached if space.whole else reached + 1e-9 * (abs(reached) + 1)
@@ -294,15 +294,15 @@ def _nested(space: Outcomes, reached: float, floor: float) -> Tail | None:
         size = 0
         block = max(1, BLOCK // max(high - low, 1))
         for i in range(0, len(left), block):
-            remain = np.maximum(left[i : i + block, None] - span, -1)
+            place = left[i : i + block, None] + 1 - span  # below 0 is taken for 0, a total of -1
             value = stat[i : i + block, None] + step
             mass = weight[i : i + block, None] * chance
-            chance_of_all = mass * rest[j][remain]
-            inside = value + least[remain] < bound
-            tail += float(chance_of_all.sum(where=~inside))
-            inside &= chance_of_all > faint
-            alive.append((remain[inside], value[inside], mass[inside]))
-            size += len(alive[-1][0])
+            chance_of_all = mass * rest[j].take(place, mode="clip")
+            outside = value + least.take(place, mode="clip") >= bound
+            tail += float((chance_of_all * outside).sum())
+            inside = np.flatnonzero(~outside & (chance_of_all > faint))
+            alive.append((place.take(inside) - 1, value.take(inside), mass.take(inside)))
+            size += len(inside)
             if size > MOST_STATES:
                 return None
         left, stat, weight = (np.concatenate(part) for part in zip(*alive, strict=True))
@@ -333,24 +333,27 @@ def _last_two(
     reached: float,
 ) -> float:
     """For every number of plants left: sort the two classes' statistic once, then look up."""
-    (low, high), (low2, high2) = windows
     rank = np.argsort(left, kind="stable")
-    left, weight, needed = left[rank], weight[rank], reached - stat[rank]
-    edges = np.flatnonzero(np.r_[True, np.diff(left) != 0, True]) if len(left) else [0]
+    weight, needed = weight[rank], reached - stat[rank]
+    totals, starts = np.unique(left[rank], return_index=True)
+    edges = [*starts.tolist(), len(left)]
+    span = np.arange(*windows[0])
+    step, chance = table[0, span], weights[0, span]
+    partner = np.zeros(table.shape[1] + 1)  # from -1 to n: no weight outside its window
+    first, last = windows[1]
+    partner[first + 1 : last + 1] = weights[1, first:last]
+    partner_step = np.append(table[1, :1], table[1])
     tail = 0.0
-    for start, stop in zip(edges[:-1], edges[1:], strict=True):
-        m = int(left[start])
-        a, b = max(low, m - high2 + 1), min(high, m - low2 + 1)
-        if a >= b:
-            continue
-        other = slice(m - a, m - b if b <= m else None, -1)
-        value = table[0, a:b] + table[1, other]
-        mass = weights[0, a:b] * weights[1, other]
-        if stop - start == 1:
-            tail += float(weight[start] * mass[value >= needed[start]].sum())
-            continue
-        order = np.argsort(value)
-        beyond = np.append(np.cumsum(mass[order][::-1])[::-1], 0.0)
-        found = beyond[np.searchsorted(value[order], needed[start:stop])]
-        tail += float(found @ weight[start:stop])
+    block = max(1, BLOCK // max(len(span), 1))
+    for i in range(0, len(totals), block):
+        place = totals[i : i + block, None] + 1 - span
+        value = step + partner_step.take(place, mode="clip")
+        order = np.argsort(value, axis=1, kind="stable")  # quick: it falls, then it rises
+        value = np.take_along_axis(value, order, axis=1)
+        mass = np.take_along_axis(chance * partner.take(place, mode="clip"), order, axis=1)
+        beyond = np.zeros((len(value), len(span) + 1))
+        np.cumsum(mass[:, ::-1], axis=1, out=beyond[:, 1:])
+        for j, (row, sums) in enumerate(zip(value, beyond, strict=True), start=i):
+            part = slice(edges[j], edges[j + 1])
+            tail += float(sums[len(span) - row.searchsorted(needed[part])] @ weight[part])
     return tail
