@@ -35,8 +35,7 @@ from breedkit.ratios import RatioTest, Separation, plants_to_separate, ratio_tes
 from breedkit.results import Fact, Result, chance, listing, plants, ratio_text, sentence, show
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
+    from breedkit.charts import Axes
     from breedkit.tables import Season
 
 CERTAINTY = 0.9  # chance to tell two ratios apart that plants are counted for

@@ -20,8 +20,7 @@ from breedkit.pedigree import describe, family_plans, generation
 from breedkit.results import Fact, Result, number, plants, sentence, show
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
+    from breedkit.charts import Axes
     from breedkit.tables import Season
 
 NOT_SCORED = "not scored"
