@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from breedkit import charts
 from breedkit.counting import Counts, Ratio, read_families, read_family, read_ratio
 from breedkit.errors import ModelError, quote
 from breedkit.misfit import (
@@ -39,6 +40,8 @@ from breedkit.results import Fact, Result, chance, listing, number, plants, show
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from breedkit.charts import Axes
 
 __all__ = [
     "HeterogeneityTest",
@@ -67,8 +70,8 @@ class RatioTest(Result):
 
     Attributes
     ----------
-    counts, classes, shares : plants, names and expected shares of the classes.
-    n : number of plants scored.
+    counts, classes, ratio : plants and names of the classes, and what they are held against.
+    n, shares : number of plants scored; expected share of each class.
     expected : plants expected in each class.
     residuals : (counted - expected) / sqrt(expected); their squares add to Pearson's
         statistic. Infinite for plants in a class that the ratio rules out.
@@ -162,6 +165,19 @@ class RatioTest(Result):
             index=pd.Index(self.classes, name="class"),
         )
 
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Counted against expected; classes that are off by more than 2 residuals are marked."""
+        return charts.bars_against_expected(
+            self.classes,
+            self.counts,
+            self.expected.tolist(),
+            marked=[abs(r) > 2 for r in self.residuals.tolist()],
+            title=f"{plants(self.n)} against {self.ratio.text}",
+            caption=self.verdict,
+            alt=f"Bars: plants counted in each class. Lines: expected. {self.verdict}",
+            ax=ax,
+        )
+
     def _also_compatible(self) -> list[str]:
         """Familiar two-class ratios that these counts do not speak against either."""
         if len(self.counts) != 2 or self.n == 0 or self.too_few or self.exact.pvalue < LEVEL:
@@ -248,7 +264,7 @@ def _notes(family: Counts, ratio: Ratio, exact: Misfit) -> tuple[str, ...]:
     notes = []
     n = sum(family.plants)
     for name, x, share in zip(family.names or (), family.plants, ratio.shares, strict=True):
-        where = name if name.startswith("class ") else f"class {quote(name)}"
+        where = show(name) if name.startswith("class ") else f"class {quote(name)}"
         if not share and x:
             notes.append(
                 f"{plants(x)} in {where}, which the ratio rules out: one wrongly scored plant "
@@ -258,7 +274,7 @@ def _notes(family: Counts, ratio: Ratio, exact: Misfit) -> tuple[str, ...]:
             notes.append(f"The ratio rules out {where}, and no plant was seen there.")
         elif n and not x:
             notes.append(f"No plant in {where}, where {number(n * float(share))} were expected.")
-    if n and _rough([n], ratio):
+    if _rough([n], ratio):
         notes.append(
             f"A class expects fewer than {FEW} plants: the large-sample chances are rough "
             "here, so go by the exact one."
@@ -327,6 +343,11 @@ class HeterogeneityTest(Result):
         return self._chosen.heterogeneity
 
     @property
+    def rough(self) -> bool:
+        """Families are too small for the chances of total and heterogeneity to be trusted."""
+        return _rough(self.counts.sum(axis=1).tolist(), self.ratio)
+
+    @property
     def _chosen(self) -> Partition:
         return self.pearson if self.statistic == "pearson" else self.g
 
@@ -342,15 +363,13 @@ class HeterogeneityTest(Result):
             return f"No plants were scored, so nothing can be said about {self.ratio.text}."
         if self.heterogeneity.df == 0:
             return f"Fewer than two families have plants, so none can differ. {together}"
-        found = (
-            "The families differ from each other"
-            if self.heterogeneity.pvalue < LEVEL
-            else "No difference between the families was found"
-        )
+        found = "No difference between the families was found"
+        if self.heterogeneity.pvalue < LEVEL:
+            found = f"The families {'may ' if self.rough else ''}differ from each other"
         return (
             f"{found} ({len(self.families)} families, {plants(int(self.counts.sum()))}; chance "
             "of differences this large or larger, if they are alike: "
-            f"{chance(self.heterogeneity.pvalue)}). {together}"
+            f"{'roughly ' if self.rough else ''}{chance(self.heterogeneity.pvalue)}). {together}"
         )
 
     def facts(self) -> list[Fact]:

@@ -13,9 +13,11 @@ from fractions import Fraction
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.figure import Figure
 from scipy.stats import chi2_contingency, chisquare, power_divergence
 
 import breedkit
+from breedkit import charts
 from breedkit.errors import ModelError, TableError
 from breedkit.ratios import heterogeneity_test, ratio_test
 
@@ -315,6 +317,14 @@ def test_families_that_are_alike_and_that_are_not():
     assert "60:20 is compatible with 3:1" in unlike.verdict
 
 
+def test_small_families_are_not_said_to_differ_for_certain():
+    small = heterogeneity_test([[4, 0], [4, 0], [4, 0], [0, 4]], "3:1")
+    assert small.heterogeneity.pvalue < 0.05
+    assert small.rough
+    assert small.verdict.startswith("The families may differ from each other")
+    assert ": roughly 0.00" in small.verdict
+
+
 # --- few plants, empty and forbidden classes --------------------------------
 
 
@@ -438,6 +448,17 @@ def test_faults_of_all_families_at_once():
 
 
 # --- display ----------------------------------------------------------------
+
+
+def test_plot_draws_counted_and_expected():
+    axes = ratio_test({"red": 40, "orange": 40}, {"red": 3, "orange": 1}).plot()
+    assert [bar.get_width() for bar in axes.patches[:2]] == [40, 40]
+    lines = [line.get_xdata()[0] for line in axes.lines[:2]]
+    assert lines == [60, 20]
+    assert "40:40 does not fit 3:1" in charts.alternative_text(axes)
+    assert charts.caption_of(axes).startswith("40:40 does not fit 3:1")
+    own = Figure().subplots()
+    assert ratio_test([13, 7], "3:1").plot(ax=own) is own
 
 
 def test_display_of_one_family():
