@@ -216,7 +216,7 @@ def _assemble(
         size += rows
     findings += _say_long_rows(source, long_rows, len(header))
     whole = [join(part) for part in parts]
-    seen = [not column.blank().all() for column in whole]
+    seen = [column.says() for column in whole]
     names = _name_columns(source, header, seen, at, findings)
     keep = np.zeros(size, dtype=bool)
     for j in sorted(names, key=lambda j: whole[j].words is None):  # the quick ones first

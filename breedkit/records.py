@@ -19,12 +19,14 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cached_property
 from typing import BinaryIO, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 PIECE = 1 << 20  # bytes that are taken apart at a time
+SAMPLE = 50_000  # cells that show whether most cells of a column differ
 WIDEST = 32  # bytes of the longest cell of a column that is held cell by cell
 _MASKS = np.array([(1 << 8 * k) - 1 for k in range(9)], dtype=np.uint64)
 
@@ -95,8 +97,14 @@ class Column:
     def blank(self) -> np.ndarray:
         """Which cells hold nothing that can be seen."""
         if self.words is None:
-            return self.cells == b"" if self.simple() else self.map(str.strip).blank()
+            return self.cells == b"" if self.simple else self.map(str.strip).blank()
         return np.array([not w.strip() for w in self.words] or [True])[self.cells]
+
+    def says(self) -> bool:
+        """Whether any word can be seen."""
+        if self.words is None:
+            return not self.blank().all()
+        return any(w.strip() for w in self.words)
 
     def any_begins(self, letter: bytes) -> bool:
         """Whether there is a cell that begins with this ASCII letter."""
@@ -104,6 +112,7 @@ class Column:
             return any(w.startswith(letter.decode()) for w in self.words)
         return bool((self.cells.astype("S1") == letter).any())
 
+    @cached_property
     def simple(self) -> bool:
         """Whether it is held cell by cell, in ASCII without any blank or underscore."""
         if self.words is not None:
@@ -127,7 +136,10 @@ def join(columns: Sequence[Column]) -> Column:
         if len(cells) == len(columns):
             whole = Column(np.concatenate(cells))
             # in a piece most cells may differ, but not in the whole column
-            return whole if whole.kinds() > len(whole) // 2 else Column(*whole.coded()[::-1])
+            some = whole.at(slice(SAMPLE))
+            if some.kinds() > 0.9 * len(some) or whole.kinds() > len(whole) // 2:
+                return whole
+            return Column(*whole.coded()[::-1])
     place: dict[str, int] = {}
     parts = []
     for words, codes in (c.coded() for c in columns):
@@ -147,9 +159,9 @@ def _numbered(cells: np.ndarray) -> np.ndarray:
 
 
 def _refine(codes: np.ndarray, more: np.ndarray) -> np.ndarray:
-    """Numbers that are equal where both `codes` and `more` are."""
+    """Numbers from 0 that are equal where both `codes` and `more` are."""
     one, seen = pd.factorize(more)
-    return codes if len(seen) < 2 else pd.factorize(codes * len(seen) + one)[0]
+    return pd.factorize(codes * len(seen) + one)[0]
 
 
 def _first_of_each(codes: np.ndarray) -> np.ndarray:
@@ -248,38 +260,41 @@ def plainly(piece: bytes, mark: str, width: int) -> Piece | None:
         return None
     if not piece.endswith(b"\n"):
         piece += b"\n"
-    rows = piece.count(b"\n")
     letters = np.frombuffer(piece + b"\0" * 8, dtype=np.uint8)
-    ends = np.flatnonzero((letters == ord(mark)) | (letters == 10))
-    if len(ends) != rows * width or not (letters[ends[width - 1 :: width]] == 10).all():
+    lines = letters == 10
+    ends = np.flatnonzero(lines | (letters == ord(mark)))
+    rows = int(np.count_nonzero(lines))
+    if len(ends) != rows * width or not lines[ends[width - 1 :: width]].all():
         return None
-    starts = np.concatenate([ends[:1] * 0, ends[:-1] + 1])
-    sizes = ends - starts
+    starts = np.zeros_like(ends)
+    np.add(ends[:-1], 1, out=starts[1:])
+    sizes = np.subtract(ends, starts, out=ends)
     # the eight bytes from each place of the text on, as one integer
     eight = np.ndarray((len(letters) - 7,), dtype="<u8", buffer=letters, strides=(1,))
-    heads = eight.take(starts) & _MASKS.take(np.minimum(sizes, 8))
-    heads = np.ascontiguousarray(heads.reshape(rows, width).T)
-    starts, sizes = starts.reshape(rows, width), sizes.reshape(rows, width)
+    bits = eight[starts]
+    bits &= _MASKS[np.minimum(sizes, 8)]
+    heads = np.ascontiguousarray(bits.reshape(rows, width).T)
+    start_of, size_of = starts.reshape(rows, width).T, sizes.reshape(rows, width).T
     columns = []
-    for j, longest in enumerate(sizes.max(axis=0).tolist()):
-        codes, seen = pd.factorize(heads[j])
-        if longest <= 8:
-            if _mostly_differ(len(seen), rows):
-                columns.append(Column(heads[j].view("S8").copy()))  # a view would keep `heads`
-                continue
-            words = tuple(w.decode() for w in seen.view("S8").tolist())
-        else:
-            start, size = starts[:, j], sizes[:, j]
-            for at in range(8, longest, 8):  # cells longer than that differ from all others
-                longer = np.flatnonzero(size > at)
-                more = eight.take(start[longer] + at) & _MASKS.take(
-                    np.minimum(size[longer] - at, 8)
-                )
-                codes[longer] = codes.max() + 1 + _refine(codes[longer], more)
-            codes, seen = pd.factorize(codes)
+    for head, start, size, longest in zip(
+        heads, start_of, size_of, size_of.max(axis=1).tolist(), strict=True
+    ):
+        codes, seen = pd.factorize(head)
+        if longest <= 8 and _mostly_differ(len(seen), rows):
+            columns.append(Column(head.view("S8").copy()))  # a view would keep all heads
+            continue
+        for at in range(8, longest, 8):  # a longer cell differs from all that end here
+            longer = np.flatnonzero(size > at)
+            more = eight[start[longer] + at] & _MASKS[np.minimum(size[longer] - at, 8)]
+            codes[longer] = codes.max() + 1 + _refine(codes[longer], more)
+        if longest > 8:
+            used = np.bincount(codes) > 0
+            codes = (np.cumsum(used) - 1)[codes]
             first = _first_of_each(codes)
             spans = zip(start[first].tolist(), size[first].tolist(), strict=True)
             words = tuple(piece[a : a + n].decode() for a, n in spans)
+        else:
+            words = tuple(word.decode() for word in seen.view("S8").tolist())
         columns.append(_tight(Column(codes.astype(_small(len(words))), words)))
     return Piece(columns, rows)
 

@@ -389,7 +389,7 @@ def make_season(source: AsTyped) -> Season:
     findings += family.findings
     plant = sheet.columns[headers["plant"]]
     cells: dict[str, Any] = {
-        "plant": plant if plant.simple() else plant.map(tidy),
+        "plant": plant if plant.simple else plant.map(tidy),
         "family": _with_no_family(family.values),
     }
     traits = []
@@ -460,7 +460,7 @@ def _once_each(
 ) -> tuple[np.ndarray, list[Finding]]:
     """Places of the rows that count, and what to say of plants typed more than once."""
     everyone = np.arange(len(plant))
-    folded = plant.lower() if plant.simple() else plant.map(fold)
+    folded = plant.lower() if plant.simple else plant.map(fold)
     if folded.kinds() == len(plant):
         return everyone, _say_nameless(sheet, header, plant)
     key = folded.coded()[1]

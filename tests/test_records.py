@@ -105,9 +105,9 @@ def test_what_a_column_can_say() -> None:
             assert list(column.map(str.upper).texts()) == [t.upper() for t in texts]
             assert list(column.at(np.array([False, True] * 2 + [False])).texts()) == texts[1:4:2]
     assert list(Column(np.array([b"Ab", b"aB"])).lower().texts()) == ["ab", "ab"]
-    assert Column(np.array([b"Ab"])).simple()
+    assert Column(np.array([b"Ab"])).simple
     for odd in ("a b", "a_b", " a", "é", "a\tb"):
-        assert not Column(np.array([odd.encode()])).simple()
+        assert not Column(np.array([odd.encode()])).simple
 
 
 def test_text_that_is_not_utf8_is_refused() -> None:
