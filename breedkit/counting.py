@@ -111,7 +111,7 @@ def read_family(counts: object, ratio: object) -> tuple[Counts, Ratio]:
     """
     faults = Faults()
     read, family = _ratio(ratio, faults), _counts(counts, "counts", faults)
-    if not faults.ratio and not faults.counts:
+    if read.shares and (family.plants or not faults.counts):
         family = _fit(family, read, "counts", faults)
     faults.speak_up()
     return family, read
@@ -138,7 +138,7 @@ def read_families(table: object, ratio: object) -> tuple[dict[str, Counts], Rati
         name = f"family {label}" if isinstance(label, int) else str(label)
         before = len(faults.counts)
         family = _counts(row, name, faults)
-        if len(faults.counts) == before and read.shares:
+        if read.shares and (family.plants or len(faults.counts) == before):
             family = _fit(family, read, f"counts in {quote(name)}", faults)
         if name in families:
             faults.counts.append(Problem(name, "is there twice"))
@@ -228,7 +228,8 @@ def _counts(counts: object, source: str, faults: Faults) -> Counts:
         if isinstance(whole, str):
             found = show(value, SHORT)
             faults.counts.append(Problem(source, whole, column=show(name, SHORT), found=found))
-        elif names and fold(name) == NOT_SCORED:
+            whole = 0  # so that the number and the names of the classes are still checked
+        if names and fold(name) == NOT_SCORED:
             not_scored += whole
         else:
             values.append(whole)

@@ -72,8 +72,9 @@ def exact_pvalue(
 
     Returns
     -------
-    Tail : `.pvalue`, and `.error`, which is 0 unless the sum was approximated.
-        Finite sums are right to about 13 digits, below p = 1e-40 to 1e-55 absolute.
+    Tail : `.pvalue`, and `.error`: 0 for a plain sum, the rounding of the transform for a
+        lattice (1e-14), an estimate for an inversion. Plain sums are right to about 13
+        digits down to 1e-40, and below that to 1e-55 absolute.
 
     Raises
     ------

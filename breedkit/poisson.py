@@ -31,6 +31,7 @@ Share = Fraction | int | float
 Array = NDArray[Any]
 Floats = NDArray[np.float64]
 
+UNPROVED = 1e-10  # least error of an inversion
 ALIASED = -37.0  # log of the mass a transform may put in the wrong place: 1e-16
 LAST_ANGLE = 600.0  # the inversion stops here, in units of chi-square
 MOST_CELLS = 2e8  # angles x frequencies x classes a transform may visit
@@ -40,7 +41,7 @@ BLOCK = 1 << 13  # numbers handled at once: larger arrays cost more to get than 
 
 @dataclass(frozen=True)
 class Tail:
-    """A tail probability. `error` is its estimated absolute error, 0 for a finite sum."""
+    """A tail probability. `error` is its estimated absolute error, 0 for a plain sum."""
 
     pvalue: float
     error: float = 0.0
@@ -271,7 +272,8 @@ def inverted_tail(space: Outcomes, at: float, atom: float = 0.0) -> Tail:
     The midpoint rule is exact but for the mass beyond one period of T; stopping at a
     largest angle is what costs digits. The error is the mass `atom` that sits at `at`
     itself, and twice the spread over the stopping points from an eighth of it on: the
-    transform has peaks far out, so that the last ones may agree by chance.
+    transform has peaks far out, so that the last ones may agree by chance. Nothing
+    proves more than ten digits, so the error is never less than that.
     """
     low, high = _reach(space)
     if at > high:
@@ -287,5 +289,5 @@ def inverted_tail(space: Outcomes, at: float, atom: float = 0.0) -> Tail:
     angles = (np.arange(max(64, math.ceil(most / step))) + 0.5) * step
     terms = np.imag(np.exp(-1j * angles * at) * transform(angles)) / angles
     partial = 0.5 + np.cumsum(terms) * step / math.pi
-    error = 2 * float(np.ptp(partial[len(partial) // 8 :])) + atom + 1e-13
+    error = 2 * float(np.ptp(partial[len(partial) // 8 :])) + atom + UNPROVED
     return Tail(min(max(float(partial[-1]) + gain, 0.0), 1.0), error)

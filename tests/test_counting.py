@@ -145,6 +145,11 @@ def test_everything_wrong_is_said_at_once():
     assert message.startswith("4 things need mending:\n")
     for words in ("'x'", "'-1'", "'1.5'", "'-2'"):
         assert words in message
+    with pytest.raises(ModelError) as caught:
+        read_family({"purpel": 1.5, "white": 16}, {"purple": 3, "white": 1})
+    assert str(caught.value).startswith("2 things need mending:\n")
+    with pytest.raises(ModelError, match="There are 0 counts, but 2 parts"):
+        read_family([], "3:1")
 
 
 def test_families_from_every_form():
