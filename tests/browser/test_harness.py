@@ -8,7 +8,7 @@ from collections.abc import Callable
 from urllib.request import urlopen
 
 import pytest
-from conftest import Workbench, copy_of_clone
+from workbench import Workbench, copy_of_clone
 
 pytestmark = pytest.mark.browser
 
@@ -54,10 +54,8 @@ def words(text: str) -> dict:
 
 def code(text: str, hidden: bool = False) -> dict:
     metadata = {"jupyter": {"source_hidden": True}} if hidden else {}
-    return {**words(text), "cell_type": "code", "metadata": metadata} | EMPTY
-
-
-EMPTY = {"execution_count": None, "outputs": []}
+    never_run = {"execution_count": None, "outputs": []}
+    return {"cell_type": "code", "metadata": metadata, "source": text, **never_run}
 
 
 @pytest.fixture
@@ -134,8 +132,8 @@ def test_a_missing_control_and_an_answer_that_stays_are_reported(open_notebook, 
 def test_what_a_newcomer_sees(open_notebook, tiny):
     """Opens without pop-ups and file list; the picture shows all of it; links stay inside."""
     notebook = open_notebook(tiny)
-    path = notebook.screenshot("tiny")
-    width, height = struct.unpack(">II", path.read_bytes()[16:24])
+    size = notebook.screenshot("tiny").read_bytes()[16:24]  # as every PNG begins
+    width, height = struct.unpack(">II", size)
     assert width == 1280 and height > 1500
     toolbar = notebook.page.locator(".jp-NotebookPanel-toolbar").inner_text()
     assert "Python 3" in toolbar
@@ -159,7 +157,7 @@ def test_a_dialog_is_noticed(open_notebook, tiny):
     notebook.page.locator(".jp-Dialog").wait_for()
     with pytest.raises(AssertionError, match="jp-Dialog"):
         notebook.assert_calm()
-    notebook.page.keyboard.press("Escape")
+    notebook.page.locator(".jp-Dialog button").get_by_text("Close").click()
     notebook.page.locator(".jp-Dialog").wait_for(state="detached")
 
 
