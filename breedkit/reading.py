@@ -316,16 +316,19 @@ def _sixteen(head: bytes) -> str | None:
 
 
 def _from_text(path: Path, head: bytes, keys: Sequence[str], findings: list[Finding]) -> Sheet:
-    encoding = _sixteen(head)
-    if encoding is None:
+    wide = _sixteen(head)
+    if wide is None:
         try:
             with path.open("rb") as file:
                 return _from_bytes(path.name, file, keys, list(findings))
         except UnicodeDecodeError:
-            encoding = "cp1252"
             said = "is not in UTF-8; read as Windows text: look at the accented letters"
             findings.append(_note(path.name, said))
-    text = path.read_bytes().decode(encoding, errors="replace")
+    content = path.read_bytes()
+    try:
+        text = content.decode(wide or "cp1252", errors="replace" if wide else "strict")
+    except UnicodeDecodeError:  # five bytes mean nothing in Windows-1252, but lose none
+        text = content.decode("latin-1")
     return _from_bytes(path.name, io.BytesIO(text.encode()), keys, findings)
 
 
@@ -442,9 +445,5 @@ def _from_frame(frame: pd.DataFrame, keys: Sequence[str], name: str) -> Sheet:
     header = [_text(c) for c in frame.columns]
     if _find_header([header], keys) is None:
         raise _no_header(source, [header], keys)
-    columns = []
-    for j in range(frame.shape[1]):
-        codes, values = pd.factorize(frame.iloc[:, j], use_na_sentinel=False)
-        words = Column.of(map(_text, values))
-        columns.append(Column(words.cells[codes], words.words))
+    columns = [Column.of(map(_text, frame.iloc[:, j])) for j in range(frame.shape[1])]
     return _assemble(source, header, 1, [Piece(columns, len(frame))], [])

@@ -100,6 +100,12 @@ class Column:
             return self.cells == b"" if self.simple else self.map(str.strip).blank()
         return np.array([not w.strip() for w in self.words] or [True])[self.cells]
 
+    def isin(self, texts: set[str]) -> np.ndarray:
+        """Which cells are one of these texts."""
+        if self.words is None:
+            return np.isin(self.cells, np.array([t.encode() for t in texts] or [b""]))
+        return np.array([w in texts for w in self.words] or [False])[self.cells]
+
     def says(self) -> bool:
         """Whether any word can be seen."""
         if self.words is None:
@@ -242,13 +248,12 @@ def _one_piece(piece: bytes, mark: str, width: int) -> Piece:
 
 
 def carefully(text: str, mark: str, width: int) -> Piece:
-    """Rows by the csv module, strict about quotation marks unless they cannot be meant so."""
-    try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True))
-    except csv.Error as why:
-        if "unexpected end" in str(why) or "field limit" in str(why):
-            raise
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=mark))
+    """Rows by the csv module; csv.Error if a quotation mark is never closed."""
+    last = "the end"  # a line of its own, unless it is inside quotation marks
+    text += f"\n{last}" if text and not text.endswith(("\n", "\r")) else last
+    *rows, end = csv.reader(io.StringIO(text, newline=""), delimiter=mark)
+    if end != [last]:
+        raise csv.Error("unexpected end of data")
     return piece_of_rows(rows, width)
 
 

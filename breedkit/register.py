@@ -1,4 +1,4 @@
-"""The two side tables of a season: the trait list and the family register.
+"""The trait list, the family register, and the plants, each once.
 
 The trait list is a table of `Trait`s. Classes stand in order with | between them;
 mended spellings stand as "orannge = orange | rd = red"; a backslash takes the
@@ -9,6 +9,8 @@ The family register says for each family which two parents it is from: founders
 (rows without parents), families, or single plants by their code (or by family and
 code, "F2 17"). `selfed` stands for the other parent again, `open` for any pollen.
 Each parent must be known, and no family may be among its own ancestors.
+
+A plant is known by its family and its code; of a plant typed twice the first row counts.
 """
 
 from __future__ import annotations
@@ -16,11 +18,13 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable
 
+import numpy as np
 import pandas as pd
 
 from breedkit.errors import Problem, fold, quote
 from breedkit.reading import Finding, Sheet
-from breedkit.spelling import KINDS, TOKENS, Trait, matcher, tidy
+from breedkit.records import Column
+from breedkit.spelling import KINDS, MOST, TOKENS, Trait, matcher, tidy
 
 REGISTER = ("family", "female", "male", "season", "sown", "note")
 TRAIT_LIST = ("trait", "kind", "unit", "classes", "wanted", "weight", "how scored", "scheme",
@@ -123,14 +127,15 @@ def _protect(word: str) -> str:
 
 
 def read_families(
-    sheet: Sheet, plants: Callable[[], Iterable[tuple[str, str]]]
+    sheet: Sheet, plants: Callable[[set[str]], Iterable[tuple[str, str]]]
 ) -> tuple[pd.DataFrame, list[Finding]]:
     """The register, its names tidied and its parents looked up, and what is wrong with it.
 
     Parameters
     ----------
     sheet : the register as typed.
-    plants : gives code and family of each plant, for parents that are single plants.
+    plants : gives code and family of the plants whose folded codes are among those asked
+        for, for parents that are single plants.
 
     Returns
     -------
@@ -200,16 +205,16 @@ def read_families(
 
 
 def _single_plants(
-    wanted: set[str], plants: Callable[[], Iterable[tuple[str, str]]]
+    wanted: set[str], plants: Callable[[set[str]], Iterable[tuple[str, str]]]
 ) -> dict[str, set[tuple[str, str]]]:
     """Wanted word -> the plants (as a parent is written, family) that it may mean."""
     found: dict[str, set[tuple[str, str]]] = {}
-    for code, family in plants() if wanted else ():
-        word = fold(code)
-        if word in wanted:
-            found.setdefault(word, set()).add((code, family))
-        elif any(w.endswith(word) for w in wanted) and fold(f"{family} {code}") in wanted:
-            found.setdefault(fold(f"{family} {code}"), set()).add((f"{family} {code}", family))
+    tails = {w[at:].strip() for w in wanted for at, c in enumerate(w) if c == " "}
+    for code, family in plants(wanted | tails) if wanted else ():
+        both = f"{family} {code}"
+        for word, written in ((fold(code), code), (fold(both), both)):
+            if word in wanted:
+                found.setdefault(word, set()).add((written, family))
     return found
 
 
@@ -227,3 +232,70 @@ def _own_ancestors(parents: dict[str, set[str]]) -> list[str]:
         if start in seen:
             found.append(start)
     return found
+
+
+# --- plants, each once ------------------------------------------------------------
+
+
+def once_each(
+    sheet: Sheet, header: str, plant: Column, family: pd.Categorical
+) -> tuple[np.ndarray, list[Finding]]:
+    """Places of the rows that count, and what to say of plants typed more than once."""
+    everyone = np.arange(len(plant))
+    names = folded(plant)
+    if names.kinds() == len(plant):
+        return everyone, _say_nameless(sheet, header, plant)
+    key = names.coded()[1]
+    nameless = plant.blank()
+    both = pd.Series(key.astype(np.int64) * len(family.categories) + family.codes)
+    again = both.duplicated().to_numpy() & ~nameless
+    findings = _say_nameless(sheet, header, plant)
+
+    def say(severity: str, at: int, what: str, advice: str) -> None:
+        typed = sheet.typed(header).text(at)
+        problem = Problem(sheet.source, what, int(sheet.rows[at]), header, typed, advice=advice)
+        findings.append(Finding(severity, problem))
+
+    for at in np.flatnonzero(again)[:MOST]:
+        first = sheet.rows[np.argmax(both == both[at])]
+        what = f"is already in row {first}; this row is not counted"
+        say("mend", at, what, "Take one of the two rows away, or mend the code.")
+    if (more := int(again.sum()) - MOST) > 0:
+        problem = Problem(sheet.source, "more rows of plants typed before; not counted")
+        findings.append(Finding("mend", problem, more))
+    elsewhere = pd.Series(key).duplicated().to_numpy() & ~again & ~nameless
+    for at in np.flatnonzero(elsewhere)[:MOST]:
+        if not tidy(plant.text(at)).isdecimal():
+            first = np.argmax(key == key[at])
+            what = f"is also a plant of {quote(family[first])}; counted as two plants"
+            rows = f"row {sheet.rows[at]} or row {sheet.rows[first]}"
+            say("check", at, what, f"If it is the same plant, take {rows} away.")
+    return everyone[~again], findings
+
+
+def folded(plant: Column) -> Column:
+    """The codes of plants as they are compared."""
+    return plant.lower() if plant.simple else plant.map(fold)
+
+
+def say_formulas(sheet: Sheet, header: str) -> list[Finding]:
+    """Says if names are formulas."""
+    if not sheet.columns[header].any_begins(b"="):
+        return []
+    typed = sheet.columns[header].texts()
+    rows = [at for at, text in enumerate(typed) if text.startswith("=")]
+    advice = "Formulas are not worked out here: paste their values instead."
+    at = int(sheet.rows[rows[0]])
+    problem = Problem(
+        sheet.source, "is a formula, read as text", at, header, typed[rows[0]], advice=advice
+    )
+    return [Finding("check", problem, len(rows))]
+
+
+def _say_nameless(sheet: Sheet, header: str, plant: Column) -> list[Finding]:
+    nameless = np.flatnonzero(plant.blank())
+    if not len(nameless):
+        return []
+    what = "plants without a code: counted, but they cannot be told apart"
+    problem = Problem(sheet.source, what, int(sheet.rows[nameless[0]]), header)
+    return [Finding("check", problem, len(nameless))]

@@ -21,10 +21,17 @@ import pandas as pd
 from breedkit.errors import Problem, TableError, fold, quote
 from breedkit.reading import Finding, Sheet, guard, problem_frame
 from breedkit.records import Column
-from breedkit.register import REGISTER, named_columns, read_families, trait_frame
+from breedkit.register import (
+    REGISTER,
+    folded,
+    named_columns,
+    once_each,
+    read_families,
+    say_formulas,
+    trait_frame,
+)
 from breedkit.results import Fact, Result, plants, show
 from breedkit.spelling import (
-    MOST,
     NOT_SCORED,
     TOKENS,
     Trait,
@@ -387,6 +394,7 @@ def make_season(source: AsTyped) -> Season:
     findings = [*sheet.findings, *source.said]
     family = understand(sheet, headers["family"], _family_trait(source, declared), growing=True)
     findings += family.findings
+    findings += [f for name in ("plant", "family") for f in say_formulas(sheet, headers[name])]
     plant = sheet.columns[headers["plant"]]
     cells: dict[str, Any] = {
         "plant": plant if plant.simple else plant.map(tidy),
@@ -410,17 +418,17 @@ def make_season(source: AsTyped) -> Season:
         if fold(trait.name) != "family" and trait.name not in headers:
             what = "is in the traits table, but is no column of the plants table"
             findings.append(Finding("check", Problem(sheet.source, what, found=trait.name)))
-    once, twice = _once_each(sheet, headers["plant"], cells["plant"], cells["family"])
+    once, twice = once_each(sheet, headers["plant"], cells["plant"], cells["family"])
     findings += twice
     if source.families is None:
         families = bare_register(n for n in cells["family"].categories if n != NO_FAMILY)
     else:
 
-        def each() -> Iterable[tuple[str, str]]:
-            of = np.array(cells["family"].categories, dtype=object)[cells["family"].codes]
-            return zip(cells["plant"].texts(), of, strict=True)
+        def called(codes: set[str]) -> Iterable[tuple[str, str]]:
+            rows = np.flatnonzero(folded(cells["plant"]).isin(codes))
+            return zip(cells["plant"].at(rows).texts(), cells["family"][rows], strict=True)
 
-        families, wrong = read_families(source.families, each)
+        families, wrong = read_families(source.families, called)
         findings += wrong
     findings.sort(key=lambda f: ("mend", "check", "note").index(f.severity))
     return Season(source, tuple(traits), headers, cells, once, families, tuple(findings))
@@ -453,45 +461,3 @@ def _with_no_family(family: pd.Categorical) -> pd.Categorical:
     names = [*family.categories, NO_FAMILY]
     codes = np.where(family.codes < 0, len(names) - 1, family.codes)
     return pd.Categorical.from_codes(codes, categories=pd.Index(names, dtype=str))
-
-
-def _once_each(
-    sheet: Sheet, header: str, plant: Column, family: pd.Categorical
-) -> tuple[np.ndarray, list[Finding]]:
-    """Places of the rows that count, and what to say of plants typed more than once."""
-    everyone = np.arange(len(plant))
-    folded = plant.lower() if plant.simple else plant.map(fold)
-    if folded.kinds() == len(plant):
-        return everyone, _say_nameless(sheet, header, plant)
-    key = folded.coded()[1]
-    nameless = plant.blank()
-    both = pd.Series(key.astype(np.int64) * len(family.categories) + family.codes)
-    again = both.duplicated().to_numpy() & ~nameless
-    findings = _say_nameless(sheet, header, plant)
-
-    def say(severity: str, at: int, what: str, advice: str) -> None:
-        typed = sheet.typed(header).text(at)
-        problem = Problem(sheet.source, what, int(sheet.rows[at]), header, typed, advice=advice)
-        findings.append(Finding(severity, problem))
-
-    for at in np.flatnonzero(again)[:MOST]:
-        first = sheet.rows[np.argmax(both == both[at])]
-        what = f"is already in row {first}; this row is not counted"
-        say("mend", at, what, "Take one of the two rows away, or mend the code.")
-    elsewhere = pd.Series(key).duplicated().to_numpy() & ~again & ~nameless
-    for at in np.flatnonzero(elsewhere)[:MOST]:
-        if not tidy(plant.text(at)).isdecimal():
-            first = np.argmax(key == key[at])
-            what = f"is also a plant of {quote(family[first])}; counted as two plants"
-            rows = f"row {sheet.rows[at]} or row {sheet.rows[first]}"
-            say("check", at, what, f"If it is the same plant, take {rows} away.")
-    return everyone[~again], findings
-
-
-def _say_nameless(sheet: Sheet, header: str, plant: Column) -> list[Finding]:
-    nameless = np.flatnonzero(plant.blank())
-    if not len(nameless):
-        return []
-    what = "plants without a code: counted, but they cannot be told apart"
-    problem = Problem(sheet.source, what, int(sheet.rows[nameless[0]]), header)
-    return [Finding("check", problem, len(nameless))]

@@ -13,8 +13,9 @@ One line stands for one spelling: `row` is its first row, `rows` how many there 
 What is decided here:
 
 * Headers, classes, families and plants match regardless of case, blanks and
-  accents (`errors.fold`). Not scored: a blank, - – — ? na n/a n.a. "not scored",
-  unless `traits` declares it as a class. "none" is a class like any other.
+  accents (`errors.fold`); the case of genotypes (AA Aa aa) counts. Not scored: a
+  blank, - – — ? na n/a n.a. "not scored", unless `traits` declares it as a class;
+  "none" is a class like any other.
 * An unknown class, or a number that cannot be read, is not scored and listed.
   So is 1,234, which is either 1.234 or 1234; 12,5 is 12.5 and 1.234 is 1.234.
 * A plant is known by its family and its code. Of a plant typed twice the first

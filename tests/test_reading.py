@@ -155,7 +155,14 @@ def test_missing_files_and_missing_columns(tmp_path: Path) -> None:
     assert "'family'" in str(caught.value) and "'plant'" in str(caught.value)
 
 
+def test_bytes_that_are_no_text_at_all_are_kept(tmp_path: Path) -> None:
+    sheet = read(tmp_path, b"plant,family,x\nK1,F2,caf\xe9\x81\n")
+    assert list(sheet.frame()["x"]) == ["café\x81"]
+
+
 def test_an_open_quotation_mark_is_not_guessed_at(tmp_path: Path) -> None:
+    with pytest.raises(TableError, match="a quotation mark is opened and never closed"):
+        read(tmp_path, 'plant,family,x\nK0,F2,"so" called\nK1,F2,"red\nK2,F2,white\n')
     with pytest.raises(TableError, match="a quotation mark is opened and never closed"):
         read(tmp_path, 'plant,family,x\nK1,F2,"red\nK2,F2,white\n')
 

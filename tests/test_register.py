@@ -14,7 +14,8 @@ PLANTS = [("F2-1", "F2"), ("F2-2", "F2"), ("7", "F2"), ("7", "F3"), ("V1", "wild
 
 def register(*rows: tuple[str, str, str]) -> tuple[pd.DataFrame, list[Finding]]:
     frame = pd.DataFrame(rows, columns=["Family", "Female", "Male"])
-    return read_families(read_table(frame, ("family",), "families"), lambda: PLANTS)
+    sheet = read_table(frame, ("family",), "families")
+    return read_families(sheet, lambda codes: [p for p in PLANTS if p[0].lower() in codes])
 
 
 def wrong(findings: list[Finding]) -> list[tuple[int | None, str | None, str]]:

@@ -178,6 +178,21 @@ def test_a_family_that_is_not_in_the_register(tmp_path: Path) -> None:
     assert mended.counts("colour").loc["F2"].tolist() == [2, 2, 0, 0]
 
 
+def test_formulas_as_names(tmp_path: Path) -> None:
+    season = load_season(folder(tmp_path, PLANTS + "=A5&1,F2,red\n=A6&1,F2,red\n"))
+    assert problems(season) == [("check", 6, "plant", "=A5&1", "is a formula, read as text")]
+    assert season.problems.loc[0, "rows"] == 2
+    assert season.counts("colour").loc["F2"].tolist() == [4, 1, 0, 0]
+
+
+def test_a_great_many_plants_typed_twice(tmp_path: Path) -> None:
+    rows = "".join(f"P{k % 400},F2,red\n" for k in range(800))
+    season = load_season(folder(tmp_path, "plant,family,colour\n" + rows))
+    assert len(season.plants) == 400
+    assert season.problems["rows"].sum() == 400
+    assert len(season.problems) == 201
+
+
 def test_parents_nobody_knows_and_a_family_that_is_its_own_ancestor(tmp_path: Path) -> None:
     register = FAMILIES + "F3,K2,selfed\nF4,K77,selfed\nA,B,F2\nB,A,selfed\n"
     season = load_season(folder(tmp_path, families=register))
