@@ -205,10 +205,8 @@ def _two_classes(
         return deviance if order == "likelihood ratio" else deviance - factors[y] - factors[n - y]
 
     low = min(int(mean), n - 1)
-    least, mode = min((misfit(low), low), (misfit(low + 1), low + 1))
+    mode = min(low, low + 1, key=misfit)
     reached = misfit(x) - LOG_TIE if order == "probability" else misfit(x) * (1 - TIE)
-    if reached <= least:
-        return 1.0
     if x < mode:
         return _binomial(x, mode + bisect_left(range(mode, n + 1), reached, key=misfit), n, p, q)
     return _binomial(mode - bisect_left(range(mode, -1, -1), reached, key=misfit), x, n, p, q)

@@ -28,7 +28,7 @@ def test_log_factors_against_exact_integers():
     x, c, listed = log_factors(400)
     for k in (0, 1, 2, 15, 16, 17, 60, 140):
         exact = math.log(Fraction(k**k, math.factorial(k))) - k
-        assert c[k] == pytest.approx(exact, rel=1e-13, abs=1e-14)
+        assert c[k] == pytest.approx(exact, rel=0, abs=4e-14)
         assert listed[k] == c[k]
     assert len(x) == len(c) == 401
 
@@ -107,6 +107,8 @@ def test_the_error_of_the_inversion_is_honest(order, ratio):
         exact = exact_pvalue(counts.tolist(), ratio, order)
         assert abs(inverted.pvalue - exact.pvalue) <= inverted.error
         assert inverted.error < 0.05
+        if order == "pearson":  # half a step of the lattice brings it far closer than a step
+            assert abs(inverted.pvalue - exact.pvalue) <= inverted.error / 10
 
 
 def test_the_inversion_knows_what_is_out_of_reach():
