@@ -76,10 +76,9 @@ def bars_against_expected(
         _write(ax, max(seen, hoped), y, _against(seen, hoped, point), bold=bool(point))
     _name_rows(ax, spots, classes)
     top = max([1.0, *counted, *expected])
-    ax.set_xlim(0, top / (1 - _beside(ax, classes, 1.95)))
+    ax.set_xlim(0, top / (1 - _beside(ax, classes, 2.15)))
     ax.set_xlabel("plants")
-    ax.locator_params(axis="x", integer=True, nbins=8)
-    ax.set_xticks([t for t in ax.get_xticks() if 0 <= t <= top * 1.05])
+    ax.set_xticks(_whole_ticks(top))
     ax.annotate(
         "expected", (expected[0], -0.44), xytext=(0, 3), textcoords="offset points",
         ha="center", va="bottom", fontsize=9.5, color=INK,
@@ -365,6 +364,14 @@ def _write(ax: Axes, x: float, y: float | np.integer, text: str, bold: bool = Fa
         text, (x, y), xytext=(6, 0), textcoords="offset points", va="center", fontsize=9.5,
         color=INK, fontweight="bold" if bold else "normal", parse_math=False, in_layout=False,
     )  # fmt: skip
+
+
+def _whole_ticks(top: float) -> np.ndarray:
+    """At most seven round whole numbers from 0 to `top`."""
+    from matplotlib.ticker import MaxNLocator
+
+    ticks = MaxNLocator(nbins=6, integer=True).tick_values(0, top)
+    return ticks[(ticks >= 0) & (ticks <= top)]
 
 
 def _beside(ax: Axes, rows: Sequence[str], inches: float) -> float:

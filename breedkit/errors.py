@@ -131,6 +131,6 @@ def pick(word: str, known: Iterable[str], what: str, error: type[BreedkitError])
     near = did_you_mean(word, known) if isinstance(word, str) else None
     hint = f" Did you mean {quote(near)}?" if near else ""
     raise error(
-        f"There is no {what} called {quote(word)}.{hint}\n"
-        f"Known: {listing([quote(k) for k in known]) or 'none'}."
+        f"There is no {what} called {quote(show(word, longest=30))}.\n"
+        f"Known: {listing([quote(k) for k in known]) or 'none'}.{hint}"
     )

@@ -47,12 +47,12 @@ class Result:
         return []
 
     def __repr__(self) -> str:
-        facts = self.facts()
+        facts = [Fact(*(show(part, longest=None) for part in fact)) for fact in self.facts()]
         wide = max((len(f.label) for f in facts), default=0)
         long = max((len(f.value) for f in facts), default=0)
         rows = [f"  {f.label:<{wide}}  {f.value:<{long}}  {f.remark}".rstrip() for f in facts]
-        notes = [f"Note: {note}" for note in self.notes]
-        return "\n".join([self.verdict, *rows, *notes])
+        notes = [f"Note: {show(note, longest=None)}" for note in self.notes]
+        return "\n".join([show(self.verdict, longest=None), *rows, *notes])
 
     def _repr_html_(self) -> str:
         return self.to_html()

@@ -49,6 +49,15 @@ def test_counted_against_expected() -> None:
     assert charts.alternative_text(ax) == "44 red, 20 orange."
 
 
+def test_a_chart_can_be_drawn_over_another() -> None:
+    ax = axes()
+    for plants in (20, 3, 400):
+        charts.bars_against_expected(["a", "b"], [plants, 1], [plants, 1], ax=ax)
+        ticks = ax.get_xticks()
+        assert ticks[0] == 0 and plants * 0.7 <= ticks[-1] <= plants
+        assert all(t == int(t) for t in ticks)
+
+
 def test_shares_by_group_say_the_plants() -> None:
     ax = charts.shares_by_group(frame(), ax=axes(), title="Colour", caption="By family.")
     widths = [b.get_width() for b in ax.patches]
