@@ -219,6 +219,11 @@ def _advice(text: str) -> str:
 
 def _infer_kind(texts: list[str], sizes: np.ndarray) -> str:
     """A kind for undeclared words; "" for remarks. Looks at each word once."""
+    plain = _read_plain_numbers([t for t, n in zip(texts, sizes.tolist(), strict=True) if n])
+    if plain is not None and not np.isnan(plain).all():  # the same answer, sooner
+        if any("." in t for t, n in zip(texts, sizes.tolist(), strict=True) if n):
+            return "measured"
+        return "class" if len(np.unique(plain[~np.isnan(plain)])) <= 2 else "count"
     scored = [i for i, t in enumerate(texts) if fold(t) not in TOKENS and sizes[i]]
     total = sum(int(sizes[i]) for i in scored)
     numbers = [i for i in scored if read_number(texts[i]) is not None]

@@ -105,6 +105,13 @@ def test_kinds_are_inferred(texts: list[str], kind: str) -> None:
     assert ("kind" in meant.trait.inferred) == bool(kind)
 
 
+@pytest.mark.parametrize("texts", [["1", "2", "3"], ["1", "0", ""], ["1.5", "2"], ["-3", "4", "5"]])
+def test_the_quick_way_to_a_kind_is_the_slow_way(texts: list[str]) -> None:
+    quick = understand(column(*texts), "x", Trait("x")).trait.kind
+    slow = understand(column(*texts, "?"), "x", Trait("x")).trait.kind  # a token is no number
+    assert quick == slow
+
+
 def test_inferred_classes_are_the_most_frequent_spelling_of_each() -> None:
     meant = understand(column("Red", "red", "red ", "white", "RED"), "x", Trait("x"))
     assert meant.trait.classes == ("red", "white")
