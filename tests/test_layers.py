@@ -33,9 +33,9 @@ FLOORS = [
     ("meiosis", "multinomial", "misfit", "reading"),
     ("cross", "rules", "spelling"),
     # 3: models of inheritance, and a season's tables
-    ("models", "register", "likelihood"),
+    ("models", "register"),
     ("season",),
-    ("tables",),
+    ("tables", "likelihood"),
     # 4: one question each
     ("power", "overview", "linkage", "measured", "mixture", "tasting"),
     ("ratios",),
