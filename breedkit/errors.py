@@ -125,6 +125,8 @@ def pick(word: str, known: Iterable[str], what: str, error: type[BreedkitError])
     Raises `error` with the list of what is known and the nearest word.
     """
     known = list(known)
+    if word in known:
+        return word
     by_fold = {fold(k): k for k in known}
     if isinstance(word, str) and fold(word) in by_fold:
         return by_fold[fold(word)]

@@ -43,6 +43,7 @@ def test_all_faults_come_at_once() -> None:
 def test_words_match_regardless_of_case_blanks_and_accents() -> None:
     assert fold(" Épi  Rouge_x ") == "epi rouge x"
     assert pick("RIPE colour", ["ripe colour"], "trait", TableError) == "ripe colour"
+    assert pick("Aa", ["AA", "Aa", "aa"], "class", TableError) == "Aa"
     assert did_you_mean("orannge", ["red", "orange"]) == "orange"
     assert did_you_mean("zzz", ["red"]) is None
 
