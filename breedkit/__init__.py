@@ -11,6 +11,8 @@
 Names are looked up on first use, so that importing breedkit loads nothing heavy.
 """
 
+from __future__ import annotations
+
 from importlib import import_module
 
 _HOME = {

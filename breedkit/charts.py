@@ -370,7 +370,7 @@ def _whole_ticks(top: float) -> np.ndarray:
     """At most seven round whole numbers from 0 to `top`."""
     from matplotlib.ticker import MaxNLocator
 
-    ticks = MaxNLocator(nbins=6, integer=True).tick_values(0, top)
+    ticks = np.asarray(MaxNLocator(nbins=6, integer=True).tick_values(0, top))
     return ticks[(ticks >= 0) & (ticks <= top)]
 
 
