@@ -31,7 +31,7 @@ FLOORS = [
     # 2: crosses, rules, exact chances, the reading of files
     ("genome", "poisson", "counting", "records"),
     ("meiosis", "multinomial", "misfit", "reading"),
-    ("cross", "rules", "spelling"),
+    ("cross", "rules", "spelling", "evidence"),
     # 3: models of inheritance, and a season's tables
     ("models", "register"),
     ("season",),

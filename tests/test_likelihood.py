@@ -8,14 +8,9 @@ import pytest
 
 from breedkit.cross import Population
 from breedkit.errors import ModelError
+from breedkit.evidence import Evidence, Kind
 from breedkit.genome import Genome
-from breedkit.likelihood import (
-    Candidates,
-    Evidence,
-    Kind,
-    log_likelihoods,
-    mis_scoring,
-)
+from breedkit.likelihood import Candidates, log_likelihoods, mis_scoring
 from breedkit.models import catalogue
 from breedkit.pedigree import Chosen, Cross, Founder, Selfing, parse_family
 
