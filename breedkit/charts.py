@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from breedkit.results import escape, show
+from breedkit.results import ISOLATE, RELEASE, escape_attribute, show
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,6 +35,7 @@ _unseen: ContextVar[bool] = ContextVar("_unseen", default=False)
 
 WIDTH = 6.4  # inches; small enough to be read on a phone
 ROW_LETTERS = 24  # of a row's name on one line
+_UNDRAWN = {"\n", ISOLATE, RELEASE}  # they steer the text; no glyph is looked for
 INK, PAPER, GREY = "#222222", "#ffffff", "#6b6b6b"
 HATCHES = ("", "///", "...", "\\\\\\", "xx", "++", "oo", "---", "**", "||")
 PLAIN = ("#35618f", "#e0a53f", "#7fb8ad", "#b4483f", "#c9b7d8", "#5f6b2e", "#d98cb3", "#8a8a8a")
@@ -270,7 +271,7 @@ def html_picture(ax: Axes) -> str:
     data = base64.b64encode(stream.getvalue()).decode("ascii")
     width, height = (round(96 * side) for side in figure.get_size_inches())
     return (
-        f'<img alt="{escape(alternative_text(ax))}" width="{width}" height="{height}" '
+        f'<img alt="{escape_attribute(alternative_text(ax))}" width="{width}" height="{height}" '
         f'style="max-width:100%;height:auto" src="data:image/png;base64,{data}">'
     )
 
@@ -451,4 +452,4 @@ def _glyphs() -> frozenset[int]:
 
 def _drawable(text: str) -> str:
     """`text` with an empty box for each character that the font lacks."""
-    return "".join(c if ord(c) in _glyphs() or c == "\n" else "▯" for c in text)
+    return "".join(c if ord(c) in _glyphs() or c in _UNDRAWN else "▯" for c in text)

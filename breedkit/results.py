@@ -6,14 +6,17 @@ remark) made once; and `notes`, the caveats. Text and HTML only lay these out,
 the verdict first. A display is the same on every run and holds no address.
 
 Words typed by a user are never trusted: `show` makes them one harmless line
-of text, `escape` makes them harmless in HTML. Numbers are rounded from their
-own uncertainty where they have one (`estimate`), else to three digits.
+of text, `escape` makes them harmless in HTML. Both fence right-to-left words off
+from the numbers beside them, which would change places otherwise. Numbers are
+rounded from their own uncertainty where they have one (`estimate`), else to
+three digits.
 """
 
 from __future__ import annotations
 
 import html
 import math
+import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
@@ -23,7 +26,13 @@ if TYPE_CHECKING:
     import pandas as pd
 
 CELL = "text-align:left;vertical-align:top;padding:2px 14px 2px 0;line-height:1.4"
+CAPTION = "text-align:left;padding:10px 0 4px;line-height:1.4"
 LONGEST = 60  # characters of a user's own text that a message or a table cell shows
+ISOLATE, RELEASE = "\u2068", "\u2069"  # first strong isolate, pop directional isolate
+# The blocks of right-to-left scripts, their marks and presentation forms (Unicode, Bidi_Class).
+_RTL = "\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc\U00010800-\U00010fff\U0001e800-\U0001efff"
+_RTL_WORD = rf"[\w'’-]*[{_RTL}][{_RTL}\w'’-]*"
+_RTL_RUN = re.compile(rf"(?<![\w'’-]){_RTL_WORD}(?: {_RTL_WORD})*")
 
 
 class Fact(NamedTuple):
@@ -78,7 +87,30 @@ class Result:
 
 
 def show(text: object, longest: int | None = LONGEST) -> str:
-    """`text` on one line, without control and direction marks, cut to `longest`."""
+    """`text` on one line, cut to `longest`, without control and direction marks of its own.
+
+    Words of a right-to-left script stand between isolates, so that the counts beside
+    them stay where they are (Unicode Standard Annex 9).
+    """
+    return _RTL_RUN.sub(rf"{ISOLATE}\g<0>{RELEASE}", _one_line(text, longest))
+
+
+def escape(text: object) -> str:
+    """`text` for HTML. Never cut: cut a user's word with `show` before."""
+    return _RTL_RUN.sub(r"<bdi>\g<0></bdi>", html.escape(_one_line(text, None), quote=True))
+
+
+def escape_word(text: object, longest: int | None = LONGEST) -> str:
+    """A word that a user typed, for HTML: cut, escaped, and kept to its own direction."""
+    return f"<bdi>{html.escape(_one_line(text, longest), quote=True)}</bdi>"
+
+
+def escape_attribute(text: object) -> str:
+    """`text` for an HTML attribute such as `alt`, where no tag can stand."""
+    return html.escape(show(text, longest=None), quote=True)
+
+
+def _one_line(text: object, longest: int | None) -> str:
     line = " ".join(str(text).split())
     clean = "".join(c for c in line if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co"))
     if longest is not None and len(clean) > longest:
@@ -86,19 +118,19 @@ def show(text: object, longest: int | None = LONGEST) -> str:
     return clean
 
 
-def escape(text: object) -> str:
-    """`text` for HTML. Never cut: cut a user's word with `show` before."""
-    return html.escape(show(text, longest=None), quote=True)
+def html_table(
+    frame: pd.DataFrame, caption: str = "", index: bool = True, longest: int | None = LONGEST
+) -> str:
+    """A frame as a small accessible HTML table: everything escaped, numbers to the right.
 
-
-def escape_word(text: object) -> str:
-    """A word that a user typed, for HTML: cut, escaped, and kept to its own direction."""
-    return f"<bdi>{html.escape(show(text), quote=True)}</bdi>"
-
-
-def html_table(frame: pd.DataFrame, caption: str = "", index: bool = True) -> str:
-    """A frame as a small accessible HTML table: everything escaped, numbers to the right."""
+    A cell is cut to `longest` characters; None shows the whole of it.
+    """
     import pandas as pd
+
+    def cell(value: object) -> object:
+        if pd.isna(value):
+            return ""
+        return number(value) if isinstance(value, float) else value
 
     data = frame.reset_index() if index else frame
     numeric = [pd.api.types.is_numeric_dtype(data.iloc[:, j]) for j in range(data.shape[1])]
@@ -111,14 +143,17 @@ def html_table(frame: pd.DataFrame, caption: str = "", index: bool = True) -> st
         "<tr>"
         + "".join(
             f'<td style="{CELL.replace("left", "right", 1) if right else CELL}">'
-            f"{escape_word('' if pd.isna(v) else number(v) if isinstance(v, float) else v)}</td>"
+            f"{escape_word(cell(v), longest)}</td>"
             for v, right in zip(row, numeric, strict=True)
         )
         + "</tr>"
         for row in data.itertuples(index=False, name=None)
     )
-    title = f'<caption style="{CELL}">{escape(caption)}</caption>' if caption else ""
-    return f"<table>{title}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    title = f'<caption style="{CAPTION}">{escape(caption)}</caption>' if caption else ""
+    return (
+        f'<table style="margin-bottom:14px">{title}'
+        f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    )
 
 
 # --- wording ----------------------------------------------------------------
@@ -158,13 +193,13 @@ def number(x: float, digits: int = 3) -> str:
 
 
 def chance(p: float) -> str:
-    """A probability: '0.925', '0.041', '0.00031', 'below 0.0001'."""
+    """A probability: '0.925', '0.041', '0.00031', 'below 0.0001', '1.00'."""
     if p != p:
         return "not defined"
     if p < 1e-4:
         return "below 0.0001"
     if p > 0.9999:
-        return "above 0.9999" if p < 1 else "1"
+        return "above 0.9999" if p < 1 else "1.00"
     return f"{p:.3f}" if p >= 0.01 else number(p, 2)
 
 

@@ -11,6 +11,7 @@ from breedkit.results import (
     Result,
     chance,
     escape,
+    escape_attribute,
     escape_word,
     estimate,
     html_table,
@@ -63,9 +64,40 @@ def test_hostile_words_stay_words() -> None:
     assert 'scope="col"' in table and table == html_table(frame, NASTY)
 
 
+SEEN = "16 אדום : 8 כתום כהה (24)"
+
+
+def test_counts_keep_their_place_beside_right_to_left_words() -> None:
+    # As Unicode Standard Annex 9 advises: each run in an isolate, the numbers outside it.
+    fenced = "16 \u2068אדום\u2069 : 8 \u2068כתום כהה\u2069 (24)"
+    assert show(SEEN) == show(show(SEEN)) == fenced
+    html = "16 <bdi>אדום</bdi> : 8 <bdi>כתום כהה</bdi> (24)"
+    assert escape(SEEN) == escape(show(SEEN)) == html
+    assert escape_attribute(SEEN) == fenced and escape_word(show("אדום")) == "<bdi>אדום</bdi>"
+    assert show("F2אדום, أحمر") == "\u2068F2אדום\u2069, \u2068أحمر\u2069"
+    assert show("rot' - \u2068x\u2069") == "rot' - x"
+    answer = Answer(SEEN, (SEEN,))
+    assert repr(answer).count(fenced) == 3 and answer.to_html().count(html) == 3
+    assert "<" not in escape('אדום<img title="כתום">').replace("<bdi>", "").replace("</bdi>", "")
+    assert len(show("א" * 100)) == 60 + 2
+
+
+def test_a_table_may_show_long_cells_whole() -> None:
+    frame = pd.DataFrame({"suggestion": ["word " * 40]})
+    assert "…" in html_table(frame)
+    whole = html_table(frame, longest=None)
+    assert "…" not in whole and whole.count("word") == 40
+    assert "y" * 20 + "<" not in html_table(pd.DataFrame({"a": ["y" * 20]}), longest=10)
+
+
 @pytest.mark.parametrize(
     "typed, shown",
-    [("a\n b\t c", "a b c"), ("x" * 100, "x" * 59 + "…"), ("$x$", "$x$"), ("אדום 🌶", "אדום 🌶")],
+    [
+        ("a\n b\t c", "a b c"),
+        ("x" * 100, "x" * 59 + "…"),
+        ("$x$", "$x$"),
+        ("אדום 🌶", "\u2068אדום\u2069 🌶"),
+    ],
 )
 def test_show(typed: str, shown: str) -> None:
     assert show(typed) == shown
@@ -87,7 +119,7 @@ def test_number(x: float, text: str) -> None:
     "p, text",
     [
         (0.9254, "0.925"), (0.0412, "0.041"), (0.00031, "0.00031"), (1e-7, "below 0.0001"),
-        (0.99999, "above 0.9999"), (1.0, "1"), (float("nan"), "not defined"),
+        (0.99999, "above 0.9999"), (1.0, "1.00"), (float("nan"), "not defined"),
     ],
 )  # fmt: skip
 def test_chance(p: float, text: str) -> None:
