@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from breedkit import charts
-from breedkit.errors import Problem, TableError, pick, quote
+from breedkit.errors import Problem, TableError, fold, pick, quote
 from breedkit.pedigree import describe, family_plans, generation
 from breedkit.results import Fact, Result, number, plants, sentence, show
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from breedkit.tables import Season
 
 NOT_SCORED = "not scored"
+MEDIAN = "The median is the value of the middle plant: half of the plants lie below it, half above."
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -59,27 +60,50 @@ class Overview(Result):
 
     def facts(self) -> list[Fact]:
         if self.kind == "points":
+            whole = _whole(self.frame["value"])
             groups = self.frame.groupby("group", sort=False)["value"]
             return [
-                Fact(show(name), f"middle {number(v.median())}",
-                     f"{number(v.min())} to {number(v.max())}, {plants(len(v))}")
+                Fact(show(name), f"median {_figure(v.median(), whole)}",
+                     f"{_range(v, whole)}, {plants(len(v))}")
                 for name, v in groups
             ]  # fmt: skip
         if self.kind == "scatter":
-            return []
+            return [
+                Fact(show(name), _range(v, _whole(v)))
+                for name, v in zip(self.axes, (self.frame["x"], self.frame["y"]), strict=True)
+                if len(v)
+            ]
         return [
             Fact(show(name), ", ".join(f"{n:,} {show(c)}" for c, n in row.items() if n) or "none",
                  plants(int(row.sum())))
             for name, row in self.frame.iterrows()
         ]  # fmt: skip
 
+    @property
+    def notes(self) -> tuple[str, ...]:  # type: ignore[override]
+        return (MEDIAN,) if self.kind == "points" and len(self.frame) else ()
+
+    def _caption(self) -> str:
+        """How many plants, and for numbers from where to where."""
+        parts = [f"{plants(self.scored)} scored."]
+        if self.not_scored:
+            parts.append(f"{plants(self.not_scored)} not scored.")
+        if self.kind == "points" and len(self.frame):
+            values = self.frame["value"]
+            parts.append(f"{sentence(show(self.axes[0]))}: {_range(values, _whole(values))}.")
+            parts.append("A point is a plant, a bar the median (middle plant).")
+        if self.kind == "scatter":
+            parts += [f"{sentence(f.label)}: {f.value}." for f in self.facts()]
+        return " ".join(parts)
+
     def plot(self, ax: Axes | None = None) -> Axes:
         """Bars for classes, points for numbers, discs for two classed traits."""
-        hidden = f" {plants(self.not_scored)} not scored." if self.not_scored else ""
-        said = "; ".join(f"{f.label}: {f.value} ({f.remark})" for f in self.facts())
+        said = "; ".join(
+            f"{f.label}: {f.value}" + (f" ({f.remark})" if f.remark else "") for f in self.facts()
+        )
         words: dict[str, Any] = {
             "title": self.headline,
-            "caption": f"{plants(self.scored)} scored.{hidden}",
+            "caption": self._caption(),
             "alt": f"{self.verdict} {said}".strip(),
             "ax": ax,
         }
@@ -165,22 +189,35 @@ def family_labels(season: Season) -> dict[str, str]:
 
 
 def first_choice(season: Season) -> tuple[str, str]:
-    """The trait and the family to begin with: the first with classes, and the first F2.
+    """The trait and the family to begin with: what can most likely be judged.
 
-    Without an F2 it is the family with the most plants.
+    An F2 goes first, then another family whose plants may differ, then any family of known
+    parentage, then the largest; of equals the first trait and the first F2. Families where
+    the trait was not scored come last.
 
-    Raises
-    ------
-    TableError
-        if no trait has classes.
+    Returns
+    -------
+    (trait, family)
+        Empty where there is none: no trait with classes, no family.
     """
     classed = [name for name in season.trait_names if season.trait(name).has_classes]
-    if not classed:
-        raise TableError("No trait of this season has classes, such as red and orange.")
     plans = family_plans(season.families, season.family_names, season.plants)
-    counts = season.counts(classed[0]).drop(columns=NOT_SCORED).sum(axis=1)
-    second = [f for f in counts.index if f in plans and generation(plans[f]) == "F2"]
-    return classed[0], second[0] if second else str(counts.idxmax())
+    stages = {name: generation(plan) for name, plan in plans.items()}
+
+    def promise(family: str) -> int:
+        stage = stages.get(family, "")
+        return 3 if stage == "F2" else 2 if stage not in ("", "P", "F1") else int(stage != "")
+
+    ranked = []
+    for place, trait in enumerate(classed):
+        scored = season.counts(trait).drop(columns=NOT_SCORED).sum(axis=1)
+        for row, (family, n) in enumerate(scored.items()):
+            rank = promise(str(family)) if n else -1
+            size = int(n) if rank < 3 else 0
+            ranked.append((rank, -place, size, -row, trait, str(family)))
+    if not ranked:
+        return (classed[0] if classed else "", next(iter(season.family_names), ""))
+    return max(ranked)[-2:]
 
 
 def _in_register_order(season: Season, family: str | None) -> pd.DataFrame:
@@ -215,16 +252,36 @@ def _against(
 
 def _behind(season: Season, sheet: pd.DataFrame, trait: Any, shown: str | None) -> pd.DataFrame:
     """The plants of a class, with the score as understood and as typed."""
-    columns = {c.casefold().strip(): c for c in season.typed.columns}
+    columns = {fold(c): c for c in season.typed.columns}
     listed = sheet[["plant", "family", trait.name]].copy()
-    if trait.name.casefold() in columns:
-        listed["typed"] = season.typed.loc[listed.index, columns[trait.name.casefold()]]
+    if trait.has_classes:
+        scores = listed[trait.name].astype(object)
+        listed[trait.name] = scores.where(scores.notna(), NOT_SCORED).astype(str)
+    elif trait.kind == "count":
+        listed[trait.name] = listed[trait.name].astype("Int64")
+    missing = sheet[trait.name].isna()
+    if fold(trait.name) in columns:
+        listed["typed"] = season.typed.loc[listed.index, columns[fold(trait.name)]]
     if shown is None:
         return listed
     classes = [*(trait.classes if trait.has_classes else ()), NOT_SCORED]
     shown = pick(shown, classes, f"class of {quote(trait.name)}", TableError)
-    missing = listed[trait.name].isna()
-    return listed[missing] if shown == NOT_SCORED else listed[listed[trait.name] == shown]
+    return listed[missing if shown == NOT_SCORED else sheet[trait.name] == shown]
+
+
+def _whole(values: pd.Series) -> bool:
+    """Whether all of them are whole numbers, as counts are."""
+    return bool((values % 1 == 0).all())
+
+
+def _figure(x: float, whole: bool) -> str:
+    """A number; a count, or the middle between two of them, as one writes it."""
+    return f"{x:,.1f}".removesuffix(".0") if whole else number(x)
+
+
+def _range(values: pd.Series, whole: bool) -> str:
+    """'1 to 4'."""
+    return f"{_figure(values.min(), whole)} to {_figure(values.max(), whole)}"
 
 
 def _with_unit(trait: Any) -> str:

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 import breedkit as bk
 from breedkit import charts
 from breedkit.errors import TableError
-from breedkit.overview import family_labels, look_around
+from breedkit.overview import family_labels, first_choice, look_around
 
 SEASON = Path(__file__).parent.parent / "sample_data" / "invented_season"
 
@@ -109,3 +109,79 @@ def test_hostile_names_are_shown_as_text() -> None:
     view = look_around(season, nasty)
     assert "<img" not in view._repr_html_()
     assert charts.html_picture(view.plot(axes())).count("<") == 1
+
+
+# --- where to begin ------------------------------------------------------------------
+
+
+def test_the_first_choice_is_an_f2_of_the_first_trait_scored_there(season) -> None:
+    assert first_choice(season) == ("ripe colour", "F2")
+    frame = pd.DataFrame(
+        {
+            "plant": range(8), "family": ["Mum"] * 4 + ["F2"] * 4,
+            "leaf": ["pale", "dark"] * 2 + [""] * 4, "fruit": ["red", "orange"] * 4,
+        }
+    )  # fmt: skip
+    assert first_choice(bk.load_season(plants=frame)) == ("fruit", "F2")
+
+
+def test_a_family_of_known_parentage_goes_before_a_larger_one() -> None:
+    plants = pd.DataFrame(
+        {
+            "plant": range(12), "family": ["Mum"] * 2 + ["Kids"] * 3 + ["found"] * 7,
+            "colour": ["red", "red", "red", "orange", "red"] + ["red", "orange"] * 3 + ["red"],
+        }
+    )  # fmt: skip
+    families = pd.DataFrame(
+        {"family": ["Mum", "Kids"], "female": ["", "Mum"], "male": ["", "open"]}
+    )
+    assert first_choice(bk.load_season(plants=plants, families=families)) == ("colour", "Kids")
+    assert first_choice(bk.load_season(plants=plants)) == ("colour", "found")
+
+
+@pytest.mark.parametrize(
+    ("table", "first"),
+    [
+        ({"plant": ["1"], "family": ["F2"], "weight": ["1.5"]}, ("", "F2")),
+        ({"plant": ["1"], "family": ["F2"]}, ("", "F2")),
+        ({"plant": ["1"], "family": ["F2"], "colour": [""]}, ("colour", "F2")),
+        ({"plant": [], "family": [], "colour": []}, ("colour", "")),
+    ],
+)
+def test_a_table_with_nothing_to_begin_with_is_no_error(table: dict, first: tuple) -> None:
+    assert first_choice(bk.load_season(plants=pd.DataFrame(table))) == first
+
+
+# --- numbers as one writes them ------------------------------------------------------
+
+
+def test_counts_are_whole_and_the_median_is_named(season) -> None:
+    view = look_around(season, "fruits per node", family="F2")
+    (fact,) = view.facts()
+    values = season.values("fruits per node").query("family == 'F2'")["value"].dropna()
+    assert fact.value == f"median {values.median():g}"
+    assert fact.remark.startswith(f"{values.min():.0f} to {values.max():.0f}, ")
+    assert "the value of the middle plant" in view.notes[0]
+    caption = charts.caption_of(view.plot(axes()))
+    assert "Fruits per node: 1 to 4." in caption and "median (middle plant)" in caption
+
+
+def test_an_even_number_of_counts_can_have_half_a_fruit_in_the_middle() -> None:
+    frame = pd.DataFrame({"plant": range(4), "family": ["F2"] * 4, "fruits": ["1", "2", "3", "9"]})
+    (fact,) = look_around(bk.load_season(plants=frame), "fruits").facts()
+    assert (fact.value, fact.remark) == ("median 2.5", "1 to 9, 4 plants")
+
+
+def test_a_caption_gives_the_range_of_both_measured_traits(season) -> None:
+    view = look_around(season, "fruit weight", "fruit length")
+    weight, length = (f.value for f in view.facts())
+    assert f"Fruit weight, g: {weight}. Fruit length, mm: {length}." in charts.caption_of(
+        view.plot(axes())
+    )
+
+
+def test_what_was_not_scored_is_said_in_words(season) -> None:
+    missing = look_around(season, "ripe colour", shown="not scored").plants_behind
+    assert set(missing["ripe colour"]) == {"not scored"}
+    every = look_around(season, "fruits per node").plants_behind["fruits per node"]
+    assert str(every.dtype) == "Int64" and every.isna().any()
