@@ -36,6 +36,15 @@ HEADERS = {  # what else a column may be called, besides its own name
     "plant": {"plants", "plant no", "plant no.", "plant nr", "plant number", "plant code",
               "plant id", "plant name"},
     "family": {"families", "family name"},
+    "female": {"mother", "mum", "seed parent", "female parent"},
+    "male": {"father", "dad", "pollen parent", "male parent"},
+}  # fmt: skip
+FOREIGN = {  # the same in other languages: not read, but the repair is said
+    "plant": {"pflanze", "pflanzen", "pflanze nr", "pflanzennummer", "plante", "plantes",
+              "planta", "plantas", "pianta", "piante"},
+    "family": {"familie", "familien", "famille", "familles", "familia", "famiglia"},
+    "female": {"mutter", "mere", "madre", "moeder"},
+    "male": {"vater", "pere", "padre", "vader"},
 }  # fmt: skip
 TEXT_ENDINGS = (".csv", ".tsv", ".txt")
 BOOK_ENDINGS = (".xlsx", ".xlsm")
@@ -166,8 +175,10 @@ def guard(text: str) -> str:
 
 
 def _match(headers: Iterable[str], name: str) -> str | None:
-    wanted = {name, *HEADERS.get(name, ())}
-    return next((h for h in headers if fold(unguard(h)) in wanted), None)
+    by_fold = {fold(unguard(h)): h for h in reversed(list(headers))}
+    if name in by_fold:
+        return by_fold[name]
+    return next((h for f, h in reversed(by_fold.items()) if f in HEADERS.get(name, ())), None)
 
 
 def _note(source: str, what: str, row: int | None = None) -> Finding:

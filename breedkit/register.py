@@ -7,8 +7,11 @@ the column `inferred`, and inferred anew on reading, so it can be corrected ther
 
 The family register says for each family which two parents it is from: founders
 (rows without parents), families, or single plants by their code (or by family and
-code, "F2 17"). `selfed` stands for the other parent again, `open` for any pollen.
-Each parent must be known, and no family may be among its own ancestors.
+code, "F2 17"). `selfed` (self, selfing, ⊗) stands for the other parent again, `open`
+for any pollen. Names of families match but for blanks and hyphens between a letter and
+a digit: F 2, F-2 and f2 are one, F1-1 and F11 are two. A parent that nobody knows is
+taken as a founder, which gets a row; but not if it is nearly the name of a family, or
+looks like the code of a plant. No family may be among its own ancestors.
 
 A plant is known by its family and its code; of a plant typed twice the first row counts.
 """
@@ -22,14 +25,18 @@ import numpy as np
 import pandas as pd
 
 from breedkit.errors import Problem, fold, quote
-from breedkit.reading import Finding, Sheet
+from breedkit.reading import FOREIGN, Finding, Sheet
 from breedkit.records import Column
-from breedkit.spelling import KINDS, MOST, TOKENS, Trait, matcher, tidy
+from breedkit.results import listing
+from breedkit.spelling import KINDS, MOST, TOKENS, Trait, alike, family_key, matcher, tidy
 
 REGISTER = ("family", "female", "male", "season", "sown", "note")
 TRAIT_LIST = ("trait", "kind", "unit", "classes", "wanted", "weight", "how scored", "scheme",
               "also typed", "inferred")  # fmt: skip
-PARENT_WORDS = frozenset({"selfed", "open"})
+PARENT_WORDS = {
+    "selfed": "selfed", "self": "selfed", "selfing": "selfed", "⊗": "selfed", "open": "open",
+    "open pollinated": "open", "open-pollinated": "open", "open pollination": "open",
+}  # fmt: skip
 
 
 def named_columns(sheet: Sheet, names: Iterable[str]) -> dict[str, str]:
@@ -126,8 +133,11 @@ def _protect(word: str) -> str:
 # --- the family register ----------------------------------------------------------
 
 
+Plants = Callable[[set[str] | None], Iterable[tuple[str, str]]]
+
+
 def read_families(
-    sheet: Sheet, plants: Callable[[set[str]], Iterable[tuple[str, str]]]
+    sheet: Sheet, plants: Plants, planted: Iterable[str] = ()
 ) -> tuple[pd.DataFrame, list[Finding]]:
     """The register, its names tidied and its parents looked up, and what is wrong with it.
 
@@ -135,16 +145,18 @@ def read_families(
     ----------
     sheet : the register as typed.
     plants : gives code and family of the plants whose folded codes are among those asked
-        for, for parents that are single plants.
+        for, or of all if None is asked; for parents that are single plants.
+    planted : the families that have plants, as the plants table spells them.
 
     Returns
     -------
     frame, findings
-        A row for each row of the sheet. A parent is spelled as the register or the
-        plants table spells it; one that is not known stays as typed.
+        A row for each row of the sheet, and below them one for each parent taken as a
+        founder. A parent is spelled as the register or the plants table spells it; one
+        that may be a slip stays as typed.
     """
     columns = named_columns(sheet, REGISTER)
-    findings = list(sheet.findings)
+    findings = [*sheet.findings, *_say_own_columns(sheet, columns)]
     texts = sheet.frame()
     frame = pd.DataFrame(
         {n: texts[columns[n]] if n in columns else "" for n in
@@ -154,67 +166,130 @@ def read_families(
     for name in ("family", "female", "male"):
         frame[name] = frame[name].map(tidy)
 
-    def fault(row: int, column: str, what: str, advice: str = "", severity: str = "mend") -> None:
+    def fault(
+        row: int, column: str, what: str, advice: str = "", severity: str = "mend", rows: int = 1
+    ) -> None:
         found = str(frame.at[row, column]) or None
         header = columns.get(column, column)
         problem = Problem(sheet.source, what, int(row), header, found, advice=advice)
-        findings.append(Finding(severity, problem))
+        findings.append(Finding(severity, problem, rows))
 
     spelled: dict[str, str] = {}
     for row, name in frame["family"].items():
         if not name:
             fault(row, "family", "a row without a family name")
-        elif fold(name) in spelled:
+        elif family_key(name) in spelled:
             fault(row, "family", "is registered twice; the first row counts")
         else:
-            spelled[fold(name)] = name
+            spelled[family_key(name)] = name
     wanted = {fold(p) for p in pd.concat([frame["female"], frame["male"]])}
-    wanted -= spelled.keys() | PARENT_WORDS | TOKENS
+    wanted = {w for w in wanted if family_key(w) not in spelled} - PARENT_WORDS.keys() - TOKENS
     single = _single_plants(wanted, plants)
+    unknown: dict[str, list[tuple[int, str]]] = {}  # family key -> the cells that name it
     parents: dict[str, set[str]] = {}  # family -> the families its parents are or stand in
     for row in frame.index:
-        own = fold(frame.at[row, "family"])
+        own = family_key(frame.at[row, "family"])
         for column in ("female", "male"):
             typed = frame.at[row, column]
-            word = fold(typed)
-            if word in PARENT_WORDS:
-                frame.at[row, column] = word
-            elif word in spelled:
-                frame.at[row, column] = spelled[word]
-                parents.setdefault(own, set()).add(word)
+            word, key = fold(typed), family_key(typed)
+            # a family may be called Self, but "selfed" is what everybody reads as a selfing
+            if word in PARENT_WORDS and (word == PARENT_WORDS[word] or key not in spelled):
+                frame.at[row, column] = PARENT_WORDS[word]
+            elif key in spelled:
+                frame.at[row, column] = spelled[key]
+                parents.setdefault(own, set()).add(key)
             elif len(single.get(word, ())) == 1:
                 (code, family), = single[word]  # fmt: skip
                 frame.at[row, column] = code
-                parents.setdefault(own, set()).add(fold(family))
+                parents.setdefault(own, set()).add(family_key(family))
             elif word in single:
                 several = ", ".join(quote(f"{f} {typed}") for _, f in sorted(single[word])[:4])
                 fault(row, column, "is a plant in several families", f"Write one of {several}.")
             elif word not in TOKENS:
-                advice = "Add a row for it (a founder has no parents), or mend the spelling."
-                fault(row, column, "is neither a family nor a plant", advice)
+                unknown.setdefault(key, []).append((int(row), column))
         blank = [fold(frame.at[row, c]) in TOKENS for c in ("female", "male")]
         if any(blank) and not all(blank):
             missing = ("female", "male")[blank.index(True)]
             advice = "Write the other parent, 'selfed' or 'open'."
             fault(row, missing, "only one parent is given", advice, "check")
-    first = {fold(n): row for row, n in reversed(list(frame["family"].items()))}
+    names = {family_key(f): f for f in planted} | spelled
+    codes = {code for code, _ in plants(None)} if unknown else set()
+    founders: list[str] = []
+    for key, places in unknown.items():
+        advice = _doubt(str(frame.at[places[0]]), names, codes)
+        if advice:
+            for row, column in places:
+                fault(row, column, "is neither a family nor a plant", advice)
+            continue
+        what = "has no row in the register; taken as a founder"
+        fault(*places[0], what, "A founder's row has no parents.", "check", len(places))
+        founders.append(names.get(key, str(frame.at[places[0]])))
+        for place in places:
+            frame.at[place] = founders[-1]
+    first = {family_key(n): row for row, n in reversed(list(frame["family"].items()))}
     for name in _own_ancestors(parents):
         if name in first:
             fault(first[name], "family", "is among its own ancestors")
+    if founders:  # numbered as if their rows had been typed below the others
+        below = pd.RangeIndex(start := int(frame.index.max()) + 1, start + len(founders))
+        more = pd.DataFrame("", index=below, columns=frame.columns, dtype=str)
+        frame = pd.concat([frame, more.assign(family=founders)]).rename_axis(frame.index.name)
     return frame, findings
 
 
-def _single_plants(
-    wanted: set[str], plants: Callable[[set[str]], Iterable[tuple[str, str]]]
-) -> dict[str, set[tuple[str, str]]]:
+def _say_own_columns(sheet: Sheet, columns: dict[str, str]) -> list[Finding]:
+    """Says which columns are not used, and which of them may be meant for one that is."""
+    own = [c for c in columns if c not in REGISTER]
+    findings = []
+    for header in own:
+        meant = [n for n, words in FOREIGN.items() if fold(header) in words]
+        meant += [n for n in REGISTER if n not in columns and alike(fold(header), n)]
+        if meant:
+            advice = f"Call the column {quote(meant[0])}."
+            problem = Problem(sheet.source, "is not used", column=header, advice=advice)
+            findings.append(Finding("check", problem))
+            own = [c for c in own if c != header]
+    if own:
+        what = f"columns of your own, kept but not used: {listing(map(quote, own))}"
+        findings.append(Finding("note", Problem(sheet.source, what)))
+    return findings
+
+
+def _doubt(name: str, families: dict[str, str], codes: set[str]) -> str:
+    """Why an unknown parent may be no founder, as advice; empty if nothing says so."""
+    key = family_key(name)
+    if key in families:  # it has plants
+        return ""
+    known = {family_key(c): c for c in codes if len(codes) <= MOST} | families
+    near = next((n for k, n in known.items() if _slip(key, k)), None)
+    if near is not None:
+        return f"Did you mean {quote(near)}? If not, add a row for it (a founder has no parents)."
+    family, plant = re.fullmatch(r"(.*?)[\s.:/-]*(\d*)", fold(name), re.S).groups()  # type: ignore[union-attr]
+    shapes = {re.sub(r"\d+", "0", family_key(c)) for c in codes}
+    if plant and (family_key(family) in families or re.sub(r"\d+", "0", key) in shapes):
+        return "No plant has this code: mend it. If it is a founder, add a row without parents."
+    return ""
+
+
+def _slip(a: str, b: str) -> bool:
+    """Whether one name may be a slip for the other: their numbers and letters agree."""
+    marks = re.compile(r"\d+|\b\w\b")
+    return marks.findall(a) == marks.findall(b) and alike(a, b)
+
+
+def _single_plants(wanted: set[str], plants: Plants) -> dict[str, set[tuple[str, str]]]:
     """Wanted word -> the plants (as a parent is written, family) that it may mean."""
     found: dict[str, set[tuple[str, str]]] = {}
     tails = {w[at:].strip() for w in wanted for at, c in enumerate(w) if c == " "}
+    squeezed: dict[str, list[str]] = {}
+    for word in wanted:
+        squeezed.setdefault(family_key(word), []).append(word)
     for code, family in plants(wanted | tails) if wanted else ():
         both = f"{family} {code}"
-        for word, written in ((fold(code), code), (fold(both), both)):
-            if word in wanted:
-                found.setdefault(word, set()).add((written, family))
+        if fold(code) in wanted:
+            found.setdefault(fold(code), set()).add((code, family))
+        for word in squeezed.get(family_key(both), ()):
+            found.setdefault(word, set()).add((both, family))
     return found
 
 

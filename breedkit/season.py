@@ -35,6 +35,7 @@ from breedkit.spelling import (
     NOT_SCORED,
     TOKENS,
     Trait,
+    family_key,
     matcher,
     meanings,
     read_number,
@@ -104,9 +105,10 @@ class Season(Result):
     def families(self) -> pd.DataFrame:
         """The register: family, female, male, season, sown, note and columns of your own.
 
-        Each family is there once. Without a register, the names of the families in `plants`.
+        Each family is there once; a parent taken as a founder has a row without parents.
+        Without a register, the names of the families in `plants`.
         """
-        names = self._families["family"].map(fold)
+        names = self._families["family"].map(family_key)
         return self._families[(names != "") & ~names.duplicated()].copy()
 
     @property
@@ -296,7 +298,8 @@ class Season(Result):
             as_typed = {
                 n: sheet.typed(c).texts() for n, c in named_columns(sheet, REGISTER).items()
             }
-            written = {n: self._families[n].to_numpy() for n in self._families.columns}
+            typed = self._families.iloc[: len(sheet.rows)]  # founders are found again on reading
+            written = {n: typed[n].to_numpy() for n in typed.columns}
             tables["families"] = _beside(written, as_typed)
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -424,11 +427,13 @@ def make_season(source: AsTyped) -> Season:
         families = bare_register(n for n in cells["family"].categories if n != NO_FAMILY)
     else:
 
-        def called(codes: set[str]) -> Iterable[tuple[str, str]]:
-            rows = np.flatnonzero(folded(cells["plant"]).isin(codes))
+        def called(codes: set[str] | None) -> Iterable[tuple[str, str]]:
+            some = once if codes is None else folded(cells["plant"]).isin(codes)
+            rows = some if codes is None else np.flatnonzero(some)
             return zip(cells["plant"].at(rows).texts(), cells["family"][rows], strict=True)
 
-        families, wrong = read_families(source.families, called)
+        planted = [n for n in cells["family"].categories if n != NO_FAMILY]
+        families, wrong = read_families(source.families, called, planted)
         findings += wrong
     findings.sort(key=lambda f: ("mend", "check", "note").index(f.severity))
     return Season(source, tuple(traits), headers, cells, once, families, tuple(findings))
@@ -448,7 +453,7 @@ def _family_trait(source: AsTyped, declared: Mapping[str, Trait]) -> Trait:
     if source.families is not None:
         header = source.families.header("family") or ""
         for name in source.families.columns[header].texts():
-            names.setdefault(fold(name), tidy(name))
+            names.setdefault(family_key(name), tidy(name))
     names.pop("", None)
     classes = tuple(names.values())
     return replace(declared.get("family", Trait("family")), kind="class", classes=classes)

@@ -35,6 +35,7 @@ MOST = 200  # findings of one sort for one column; the others are summed up in a
 NEAR = 0.8  # likeness from which one spelling may be a slip for another
 _NUMBER = re.compile(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)(e[+-]?[0-9]+)?", re.I)
 _UNCLEAR = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
+_JOINTS = re.compile(r"(?<=[^\W\d_])[\s‐–-]+(?=\d)|(?<=\d)[\s‐–-]+(?=[^\W\d_])")
 _DATE = re.compile(
     r"\d{4}-\d\d?-\d\d?( .*)?|\d{1,2}[-./]\d{1,2}[-./](\d{2}|\d{4})"
     r"|\d{1,2}[-. ]+(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mai|okt|dez)[a-z]*\.?"
@@ -99,6 +100,16 @@ def read_number(text: str) -> float | None:
     return value if math.isfinite(value) else None
 
 
+def family_key(text: str) -> str:
+    """What makes a family: F 2, F-2 and f2 are one, but F1-1 and F11 are two."""
+    return squeeze(fold(text))
+
+
+def squeeze(text: str) -> str:
+    """`text` without blanks and hyphens between a letter and a digit."""
+    return _JOINTS.sub("", text)
+
+
 def matcher(texts: Iterable[str], declared: Iterable[str] = ()) -> Callable[[str], str]:
     """The function by which texts match: alike is what it makes equal.
 
@@ -136,7 +147,8 @@ def understand(sheet: Sheet, header: str, trait: Trait, growing: bool = False) -
     ----------
     sheet, header : the table, and the column in it.
     trait : as declared; kind and classes are inferred where they are not.
-    growing : a word that is no class is a class of its own, in order of appearance.
+    growing : the classes are families: they match as `squeeze` makes them, and a word that
+        is none is one of its own, in order of appearance.
 
     Returns
     -------
@@ -240,6 +252,9 @@ def _infer_kind(texts: list[str], sizes: np.ndarray) -> str:
 
 def _understand_classes(texts: list[str], trait: Trait, look: _Look, growing: bool) -> Understood:
     key = matcher(texts, trait.classes)
+    if growing:
+        exact = key
+        key = lambda text: squeeze(exact(text))  # noqa: E731
     keys = [key(t) for t in texts]
     classes = {key(c): c for c in trait.classes}
     missing = [fold(t) in TOKENS and k not in classes for t, k in zip(texts, keys, strict=True)]
@@ -300,14 +315,14 @@ def _odd_classes(classes: dict[str, str], keys: list[str], look: _Look) -> list[
             continue
         # comparing each with each grows with the square of the classes, and slips are few
         frequent = [k for k in classes if totals[k] >= 5 * total] if len(classes) <= MOST else []
-        near = next((classes[k] for k in frequent if _alike(key, k)), None)
+        near = next((classes[k] for k in frequent if alike(key, k)), None)
         if near is not None:
             what = f"may be a slip for {quote(near)}; counted as typed until mended"
             found += look.find("check", at, what, advice=f"Did you mean {quote(near)}?")
     return found
 
 
-def _alike(a: str, b: str) -> bool:
+def alike(a: str, b: str) -> bool:
     """Two words that differ as a slip of the finger makes them differ."""
     if min(len(a), len(b)) < 3 or a.isdecimal() or b.isdecimal() or max(len(a), len(b)) > 100:
         return False

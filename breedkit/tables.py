@@ -21,6 +21,9 @@ What is decided here:
 * A plant is known by its family and its code. Of a plant typed twice the first
   row counts. A code used in two families is two plants; it is listed unless it is
   a mere number, because people number their plants anew in each family.
+* Families also match but for blanks and hyphens between a letter and a digit: F 2, F-2
+  and f2 are one family, F1-1 and F11 are two.
+* A parent that nobody knows is taken as a founder; see `breedkit.register`.
 * Plants of a family that is not in the register count in a family of that name;
   plants without a family count in "no family". So each plant is in each count.
 * A mended spelling belongs to the trait ("also typed"), so new plants have it too.

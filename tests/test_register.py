@@ -5,6 +5,8 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from breedkit.families import read_register
+from breedkit.pedigree import Cross, Founder
 from breedkit.reading import Finding, Sheet, read_table
 from breedkit.register import read_families, read_traits, trait_frame
 from breedkit.spelling import Trait
@@ -15,7 +17,11 @@ PLANTS = [("F2-1", "F2"), ("F2-2", "F2"), ("7", "F2"), ("7", "F3"), ("V1", "wild
 def register(*rows: tuple[str, str, str]) -> tuple[pd.DataFrame, list[Finding]]:
     frame = pd.DataFrame(rows, columns=["Family", "Female", "Male"])
     sheet = read_table(frame, ("family",), "families")
-    return read_families(sheet, lambda codes: [p for p in PLANTS if p[0].lower() in codes])
+    return read_families(sheet, planted)
+
+
+def planted(codes: set[str] | None) -> list[tuple[str, str]]:
+    return [p for p in PLANTS if codes is None or p[0].lower() in codes]
 
 
 def wrong(findings: list[Finding]) -> list[tuple[int | None, str | None, str]]:
@@ -45,23 +51,114 @@ def test_every_fault_of_a_register() -> None:
     )  # fmt: skip
     assert wrong(findings) == [
         (4, "Family", "is registered twice; the first row counts"),
-        (2, "Female", "is neither a family nor a plant"),
-        (2, "Male", "is neither a family nor a plant"),
         (3, "Male", "only one parent is given"),
         (6, "Female", "is a plant in several families"),
+        (2, "Female", "has no row in the register; taken as a founder"),
+        (2, "Male", "has no row in the register; taken as a founder"),
         (7, "Family", "is among its own ancestors"),
         (8, "Family", "is among its own ancestors"),
         (9, "Family", "is among its own ancestors"),
         (10, "Family", "is among its own ancestors"),
     ]
-    assert "'F2 7', 'F3 7'" in findings[4].problem.suggestion
+    assert "'F2 7', 'F3 7'" in findings[2].problem.suggestion
 
 
 def test_own_columns_and_rows_without_a_name_stay() -> None:
     rows = pd.DataFrame({"family": ["F2", ""], "Bed": ["3", "4"]})
     frame, findings = read_families(read_table(rows, ("family",), "families"), list)
     assert frame["Bed"].tolist() == ["3", "4"]
-    assert wrong(findings) == [(3, "family", "a row without a family name")]
+    assert wrong(findings) == [
+        (None, None, "columns of your own, kept but not used: 'Bed'"),
+        (3, "family", "a row without a family name"),
+    ]
+
+
+@pytest.mark.parametrize(
+    "female, male",
+    [("Mother", "FATHER"), ("seed parent", "Pollen Parent"), ("mum", "dad"),
+     ("female parent", "male_parent")],
+)  # fmt: skip
+def test_other_words_for_the_parents(female: str, male: str) -> None:
+    rows = pd.DataFrame({"family": ["P1", "F1"], female: ["", "P1"], male: ["", "selfed"]})
+    frame, findings = read_families(read_table(rows, ("family",), "families"), planted)
+    assert not findings
+    assert frame.loc[3, ["female", "male"]].tolist() == ["P1", "selfed"]
+    both = rows.assign(female=["", "P1"]) if female != "female" else rows
+    _, findings = read_families(read_table(both, ("family",), "families"), planted)
+    assert wrong(findings) == [
+        (None, None, f"columns of your own, kept but not used: '{female}'")
+    ]  # its own name goes first
+
+
+def test_a_header_that_may_be_meant_for_a_parent() -> None:
+    rows = pd.DataFrame({"family": ["F1"], "Mutter": ["P1"], "mael": ["P2"], "bed": ["3"]})
+    _, findings = read_families(read_table(rows, ("family",), "families"), planted)
+    assert [(f.severity, f.problem.column, f.problem.suggestion) for f in findings] == [
+        ("check", "Mutter", "Call the column 'female'."),
+        ("check", "mael", "Call the column 'male'."),
+        ("note", None, ""),
+    ]
+
+
+@pytest.mark.parametrize("word", ["self", "Selfing", "selfed", "⊗", " SELF "])
+def test_ways_to_write_selfed(word: str) -> None:
+    frame, findings = register(("F1", "", ""), ("F2", "F1", word))
+    assert not findings
+    assert frame["male"].tolist() == ["", "selfed"]
+    named, _ = register(("Self", "", ""), ("F1", "F2-1", "self"))
+    assert named["male"].tolist() == ["", "Self"]
+
+
+def test_a_parent_nobody_knows_is_a_founder() -> None:
+    frame, findings = register(
+        ("F1", "Invented Lantern", "P2"), ("F2", "F1", "selfed"), ("BC1", "F1", "p 2")
+    )
+    assert frame["family"].tolist() == ["F1", "F2", "BC1", "Invented Lantern", "P2"]
+    assert frame.loc[[5, 6], ["female", "male"]].to_numpy().tolist() == [["", ""], ["", ""]]
+    assert frame["male"].tolist()[:3] == ["P2", "selfed", "P2"]
+    assert [(f.severity, f.problem.row, f.problem.found, f.rows) for f in findings] == [
+        ("check", 2, "Invented Lantern", 1), ("check", 2, "P2", 2),
+    ]  # fmt: skip
+    plans = read_register(frame[["family", "female", "male"]].itertuples(index=False, name=None))
+    assert plans["P2"] == Founder("P2")
+    assert plans["F1"] == Cross(Founder("Invented Lantern"), Founder("P2"))
+
+
+@pytest.mark.parametrize(
+    "parent, advice",
+    [
+        ("Invented Lantren", "Did you mean 'Invented Lantern'?"),
+        ("F2-77", "No plant has this code"),
+        ("V 2", "No plant has this code"),
+        ("F1 3", "No plant has this code"),
+        ("8", "No plant has this code"),
+    ],
+)
+def test_what_may_be_a_slip_is_no_founder(parent: str, advice: str) -> None:
+    frame, findings = register(("Invented Lantern", "", ""), ("F1", "Invented Lantern", parent))
+    assert wrong(findings) == [(3, "Male", "is neither a family nor a plant")]
+    assert findings[0].severity == "mend"
+    assert findings[0].problem.suggestion.startswith(advice)
+    assert frame["family"].tolist() == ["Invented Lantern", "F1"]
+
+
+@pytest.mark.parametrize("known, parent", [("Line A", "Line B"), ("Parent 1", "Parent 2")])
+def test_names_told_apart_by_a_letter_or_a_number_are_no_slips(known: str, parent: str) -> None:
+    frame, _ = register((known, "", ""), ("F1", known, parent))
+    assert frame["family"].tolist() == [known, "F1", parent]
+
+
+def test_families_match_but_for_blanks_and_hyphens_beside_a_number() -> None:
+    frame, findings = register(
+        ("F 1", "", ""), ("F-2", "f1", "selfed"), ("F1-1", "f_2", "selfed"), ("F11", "F2", "F1-1"),
+        ("bulk", "f-2  7", "open"),
+    )  # fmt: skip
+    assert not findings
+    assert frame["family"].tolist() == ["F 1", "F-2", "F1-1", "F11", "bulk"]
+    assert frame["female"].tolist() == ["", "F 1", "F-2", "F-2", "F2 7"]
+    assert wrong(register(("F2", "", ""), ("F-2", "", ""))[1]) == [
+        (3, "Family", "is registered twice; the first row counts")
+    ]
 
 
 def test_a_long_line_of_families_is_no_circle() -> None:

@@ -167,15 +167,49 @@ def test_plants_without_code_or_family(tmp_path: Path) -> None:
 
 
 def test_a_family_that_is_not_in_the_register(tmp_path: Path) -> None:
-    season = load_season(folder(tmp_path, PLANTS + "K5,F3,red\nK6,F 2,white\n"))
+    season = load_season(folder(tmp_path, PLANTS + "K5,F3,red\nK6,FF2,white\n"))
     assert problems(season) == [
         ("check", 6, "family", "F3", "is not in the register"),
-        ("check", 7, "family", "F 2", "is not in the register"),
+        ("check", 7, "family", "FF2", "is not in the register"),
     ]
-    assert season.family_names == ("F1", "F2", "F3", "F 2")
+    assert season.family_names == ("F1", "F2", "F3", "FF2")
     assert season.families["family"].tolist() == ["P1", "P2", "F1", "F2"]
-    mended = season.mend("family", {"F 2": "F2"})
+    mended = season.mend("family", {"FF2": "F2"})
     assert mended.counts("colour").loc["F2"].tolist() == [2, 2, 0, 0]
+
+
+@pytest.mark.parametrize("register", [None, FAMILIES])
+def test_families_match_but_for_blanks_hyphens_and_case(
+    tmp_path: Path, register: str | None
+) -> None:
+    plants = PLANTS + "K5,F 2,red\nK6,f-2,white\nK7,F1-1,red\nK8,F11,red\nK2,f 2,red\n"
+    season = load_season(folder(tmp_path, plants, families=register))
+    assert season.family_names == ("F1", "F2", "F1-1", "F11")
+    assert season.counts("colour").loc["F2"].tolist() == [3, 2, 0, 0]
+    assert season.typed["family"].tolist()[4:6] == ["F 2", "f-2"]
+    assert ("mend", 10, "plant", "K2", "is already in row 3; this row is not counted") in (
+        problems(season)
+    )
+    season.save(tmp_path / "saved")
+    again = load_season(tmp_path / "saved")
+    pd.testing.assert_frame_equal(again.counts("colour"), season.counts("colour"))
+
+
+def test_a_parent_without_a_row_is_a_founder(tmp_path: Path) -> None:
+    register = "family,mother,father\nF1,Invented Ember,P 2\nF2,F1,self\n"
+    season = load_season(folder(tmp_path, PLANTS + "A,P2,red\n", families=register))
+    assert problems(season) == [
+        ("check", 6, "family", "P2", "is not in the register"),
+        ("check", 2, "mother", "Invented Ember", "has no row in the register; taken as a founder"),
+        ("check", 2, "father", "P 2", "has no row in the register; taken as a founder"),
+    ]
+    assert season.families["family"].tolist() == ["F1", "F2", "Invented Ember", "P2"]
+    assert season.families["male"].tolist() == ["P2", "selfed", "", ""]
+    season.save(tmp_path / "saved")
+    assert "Ember,," not in (tmp_path / "saved" / "families.csv").read_text()
+    again = load_season(tmp_path / "saved")
+    assert again.families["family"].tolist() == season.families["family"].tolist()
+    assert len(problems(again)) == 3
 
 
 def test_formulas_as_names(tmp_path: Path) -> None:
