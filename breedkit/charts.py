@@ -5,7 +5,7 @@ It draws the title and the caption it is handed, and keeps the alternative text,
 the words for those who cannot see the picture: `alternative_text(ax)`.
 
 Colour is never the only sign: each class has its own hatching too, and its name
-beside it. A class that is named after a colour is drawn in that colour. Text of a
+beside it. A class that is named after a colour is drawn in it (`colours`). Text of a
 user is drawn as text: no mathematics, and an empty box for a character that the
 font lacks. matplotlib is imported inside the functions, so that importing
 breedkit stays light.
@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import base64
 import io
-import re
 import textwrap
 from collections.abc import Callable, Sequence
 from contextvars import ContextVar
@@ -24,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from breedkit.colours import GREY, INK, PAPER, PLAIN, styles
 from breedkit.results import ISOLATE, RELEASE, escape_attribute, show
 
 if TYPE_CHECKING:
@@ -36,17 +36,6 @@ _unseen: ContextVar[bool] = ContextVar("_unseen", default=False)
 WIDTH = 6.4  # inches; small enough to be read on a phone
 ROW_LETTERS = 24  # of a row's name on one line
 _UNDRAWN = {"\n", ISOLATE, RELEASE}  # they steer the text; no glyph is looked for
-INK, PAPER, GREY = "#222222", "#ffffff", "#6b6b6b"
-HATCHES = ("", "///", "...", "\\\\\\", "xx", "++", "oo", "---", "**", "||")
-PLAIN = ("#35618f", "#e0a53f", "#7fb8ad", "#b4483f", "#c9b7d8", "#5f6b2e", "#d98cb3", "#8a8a8a")
-NAMED = {
-    "red": "#c8102e", "dark red": "#7d0a1e", "light red": "#e8574f", "orange": "#f08a24",
-    "pale orange": "#f7b977", "yellow": "#f3d03e", "lemon": "#f6e96b", "peach": "#f6bd9a",
-    "green": "#4f8a3c", "dark green": "#275a2a", "light green": "#a9cf86", "pink": "#e79ab4",
-    "purple": "#5d2a6d", "violet": "#8155ba", "lilac": "#bfa3d6", "black": "#2b2024",
-    "brown": "#6f4326", "white": "#fbf7ea", "cream": "#f6ebc8", "ivory": "#f8f1d8",
-    "blue": "#3a62a7", "grey": "#9a9a9a", "gray": "#9a9a9a",
-}  # fmt: skip
 
 
 def bars_against_expected(
@@ -274,36 +263,6 @@ def html_picture(ax: Axes) -> str:
         f'<img alt="{escape_attribute(alternative_text(ax))}" width="{width}" height="{height}" '
         f'style="max-width:100%;height:auto" src="data:image/png;base64,{data}">'
     )
-
-
-def styles(classes: Sequence[str]) -> list[dict[str, Any]]:
-    """Colour and hatching of each class; the fruit's own colour where it has one."""
-    own = [colour for c in classes if (colour := colour_named(c))]
-    known = len(set(own)) == len(classes)
-    colours = own if known else [PLAIN[i % len(PLAIN)] for i in range(len(classes))]
-    return [
-        {
-            "facecolor": colour,
-            "edgecolor": INK,
-            "hatch": HATCHES[i % len(HATCHES)],
-            "hatchcolor": "#e8e8e8" if _lightness(colour) < 0.3 else INK,
-            "linewidth": 0.8,
-        }
-        for i, colour in enumerate(colours)
-    ]
-
-
-def _lightness(colour: str) -> float:
-    """How light a '#rrggbb' is, 0 to 1, roughly as the eye sees it in grey."""
-    red, green, blue = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
-    return 0.3 * red + 0.59 * green + 0.11 * blue
-
-
-def colour_named(name: str) -> str | None:
-    """The colour a class is named after, or None: 'Dark red' and 'light green fruit' have one."""
-    words = " ".join(re.findall(r"[a-z]+", name.casefold()))
-    found = [c for c in NAMED if re.search(rf"\b{c}\b", words)]
-    return NAMED[max(found, key=len)] if found else None
 
 
 # --- small parts -------------------------------------------------------------

@@ -1,11 +1,13 @@
 """Charts: what is drawn and labelled, not the pixels."""
 
+from colorsys import rgb_to_hls
+
 import pandas as pd
 import pytest
-from matplotlib.colors import to_hex
+from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
 
-from breedkit import charts
+from breedkit import charts, colours
 
 NASTY = ["<img src=x onerror=alert(1)>", "=cmd()", "$x_$", "🌶 אדום", "_hidden", "n" * 10_000]
 
@@ -39,8 +41,8 @@ def test_counted_against_expected() -> None:
     assert ax is given
     bars = ax.patches
     assert [b.get_width() for b in bars] == [44, 20]
-    assert [to_hex(b.get_facecolor()) for b in bars] == [charts.NAMED["red"],
-                                                         charts.NAMED["orange"]]  # fmt: skip
+    assert [to_hex(b.get_facecolor()) for b in bars] == [colours.NAMED["red"],
+                                                         colours.NAMED["orange"]]  # fmt: skip
     assert len({b.get_hatch() for b in bars}) == 2  # colour is not the only sign
     assert [line.get_xdata()[0] for line in ax.lines] == [48, 16]
     assert "44 counted, 48 expected" in words(ax)
@@ -81,13 +83,45 @@ def test_two_traits_and_points() -> None:
 
 
 def test_classes_with_a_colour_of_their_own() -> None:
-    assert charts.colour_named("Dark red") == charts.NAMED["dark red"]
-    assert charts.colour_named("light green fruit") == charts.NAMED["light green"]
-    assert charts.colour_named("tired") is None  # 'red' must be a word
-    mixed = charts.styles(["red", "round"])
-    assert [s["facecolor"] for s in mixed] == list(charts.PLAIN[:2])
-    twelve = charts.styles([f"class {i}" for i in range(12)])
+    assert colours.colour_named("Dark red") == colours.NAMED["dark red"]
+    assert colours.colour_named("light green fruit") == colours.NAMED["light green"]
+    assert colours.colour_named("tired") is None  # 'red' must be a word
+    assert colours.colour_named("yellow with red stripes") == colours.NAMED["yellow"]
+    assert colours.colour_named("lemon-yellow") == colours.NAMED["lemon yellow"]
+    assert colours.colour_named("not red") is None and colours.colour_named("non-purple") is None
+    twelve = colours.styles([f"class {i}" for i in range(12)])
+    assert [s["facecolor"] for s in twelve][:8] == list(colours.PLAIN)
     assert len({(s["facecolor"], s["hatch"]) for s in twelve}) == 12
+
+
+def test_one_class_without_a_colour_leaves_the_others_theirs() -> None:
+    red, round_, green = colours.styles(["red", "round", "green"])
+    assert red["facecolor"] == colours.NAMED["red"] and green["facecolor"] == colours.NAMED["green"]
+    assert round_["hatch"] and colourfulness(round_["facecolor"]) < 0.25  # next to no colour
+    classes = [*list(colours.NAMED)[:9], "odd", "even", "grey", "tan"]
+    drawn = colours.styles(classes)
+    for name, style in zip(classes, drawn, strict=True):
+        if name in colours.NAMED:
+            assert style["facecolor"] == colours.NAMED[name]
+        else:
+            assert style["facecolor"] in colours.NEUTRAL and style["hatch"]
+    assert len({(s["facecolor"], s["hatch"]) for s in drawn}) == len(classes)
+
+
+def test_two_classes_of_one_colour_share_the_hue_only() -> None:
+    for name in ("red", "yellow", "white", "black"):
+        striped, pure = colours.styles([f"{name} striped", name])
+        assert pure["facecolor"] == colours.NAMED[name] != striped["facecolor"]
+        assert pure["hatch"] != striped["hatch"]
+        hues = [rgb_to_hls(*to_rgb(s["facecolor"]))[0] for s in (pure, striped)]
+        assert hues[0] == pytest.approx(hues[1], abs=0.03)
+        lights = [colours._lightness(s["facecolor"]) for s in (pure, striped)]
+        assert abs(lights[0] - lights[1]) > 0.1
+
+
+def colourfulness(colour: str) -> float:
+    """How far red, green and blue lie from each other."""
+    return max(to_rgb(colour)) - min(to_rgb(colour))
 
 
 @pytest.mark.parametrize("name", NASTY)
