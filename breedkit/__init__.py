@@ -21,7 +21,7 @@ _HOME = {
     "catalogue": "models",
     "first_choice": "overview",
     "heterogeneity_test": "ratios",
-    "judge_family": "compare",
+    "judge_family": "judge",
     "load_counts": "tables",
     "load_season": "tables",
     "look_around": "overview",

@@ -203,8 +203,8 @@ def grow(
                 return reach(parent).selfed()
             case Intermating(parent):
                 return reach(parent).intermated()
-            case Sibmating(parent, generations):
-                return reach(parent).sib_mated(generations)
+            case Sibmating(parent):
+                return reach(parent).sib_mated()
             case Chosen(parent, look):
                 return reach(parent) if look is None else choose(reach(parent), look)
         raise TypeError(f"{node!r} is not a way to make a family")

@@ -79,7 +79,7 @@ class Evidence:
         Parameters
         ----------
         classes : the classes of the trait, in order.
-        plans : the parentage of every family (`breedkit.pedigree`).
+        plans : the parentage of every family (`breedkit.families`).
         counts : {family: plants of each class}; every scored plant once, so also those
             that became parents.
         plants : {plant: class} of single plants. One that has offspring is taken out of
@@ -225,7 +225,7 @@ class _Builder:
             case Intermating(parent):
                 one = self.add(parent)
                 return self._number(Node(Kind.CROSS, one, one))
-            case Sibmating(parent, generations) if generations == 1:
+            case Sibmating(parent):
                 one = self.add(parent)
                 return self._number(Node(Kind.CROSS, one, one))
             case Chosen(parent, look, str(plant)):
@@ -238,6 +238,4 @@ class _Builder:
                 return self.add(parent)
             case Chosen(parent, str(look), None):
                 return self._number(Node(Kind.CHOSEN, self.add(parent), self.classes.index(look)))
-        raise ModelError(
-            "Pairs of sibs mated for several generations must be in the register as plants."
-        )
+        raise TypeError(f"{plan!r} is not a way to make a family")

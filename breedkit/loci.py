@@ -18,6 +18,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from breedkit.errors import ModelError, quote
 
@@ -103,6 +104,7 @@ class Genotype:
         return cytoplasm + (" " if linked else "").join(parts)
 
 
+@lru_cache(maxsize=4096)
 def parse_genotype(text: str) -> Genotype:
     """Read `AaBb`, `AB/ab Cc`, `(c)AA`.
 

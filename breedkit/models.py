@@ -12,7 +12,6 @@ are from memory, the ratios are not.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -22,9 +21,10 @@ import numpy as np
 
 from breedkit.cross import Population, grow
 from breedkit.errors import ModelError, pick, quote
+from breedkit.families import parse_family
 from breedkit.genome import Genome, Number
 from breedkit.loci import Genotype, parse_genotype
-from breedkit.pedigree import TESTER, Plan, founders_of, parse_family, single_parents
+from breedkit.pedigree import TESTER, Plan, depth, founders_of, single_parents
 from breedkit.results import Fact, Result, listing, ratio_text
 from breedkit.rules import DEAD, Rule
 
@@ -42,6 +42,7 @@ class InheritanceModel(Result):
     parents : genotypes of two founders that show the model at its plainest.
     reference : who showed it first, in what.
     recombination : one fraction for each interval of a linkage group in `parents`.
+    graded : the classes stand in an order, more of a thing to less.
     """
 
     name: str
@@ -49,6 +50,7 @@ class InheritanceModel(Result):
     parents: tuple[str, ...]
     reference: str = ""
     recombination: tuple[Number, ...] = ()
+    graded: bool = False
 
     @classmethod
     def from_rule(
@@ -103,7 +105,7 @@ class InheritanceModel(Result):
         Parameters
         ----------
         family : a short form such as 'F2', 'BC1(P2)F2', 'F2:3', 'F3 from red F2'
-            (see `breedkit.pedigree`), or the parentage of a family of a register.
+            (see `breedkit.families`), or the parentage of a family of a register.
         parents : genotypes of P1, P2, ... in order, or by founder name; by default
             those of the model.
 
@@ -126,12 +128,17 @@ class InheritanceModel(Result):
         plant are all red or 3:1, never 5:1. One entry for each distinct outcome.
         """
         growth = self._growth(family, parents, exact=True)
-        plants = single_parents(growth.plan)
-        sorts = [growth.population({}, plant).each_genotype() for plant in plants]
+        plants = sorted(single_parents(growth.plan), key=depth)  # ancestors first
+        told: list[dict[Plan, Population]] = [{}]
+        for plant in plants:
+            told = [
+                {**known, plant: one}
+                for known in told
+                for one in growth.population(known, plant).each_genotype()
+            ]
         found = []
-        for sort in itertools.product(*sorts):
-            population = growth.population(dict(zip(plants, sort, strict=True)))
-            shares = self._by_class(population, growth.table)
+        for known in told:
+            shares = self._by_class(growth.population(known), growth.table)
             if shares not in found:
                 found.append(shares)
         return found
@@ -286,6 +293,11 @@ def _pure(genome: Genome, which: int) -> str:
 # --- the catalogue ----------------------------------------------------------
 
 
+GRADED = {
+    "incomplete dominance", "duplicate genes with cumulative effect", "two additive genes"
+}  # fmt: skip
+
+
 def catalogue() -> dict[str, InheritanceModel]:
     """The inheritance models that the trade has a name for, by that name.
 
@@ -300,7 +312,7 @@ def _catalogue() -> dict[str, InheritanceModel]:
     def model(
         name: str, rule: dict[str, str | None], parents: tuple[str, str], reference: str
     ) -> InheritanceModel:
-        return InheritanceModel(name, Rule.of(rule), parents, reference)
+        return InheritanceModel(name, Rule.of(rule), parents, reference, graded=name in GRADED)
 
     def doses(*loci: str) -> dict[str, str | None]:
         """One class for each number of capital alleles."""

@@ -1,35 +1,17 @@
 """Who came from whom: how families arise, and what the trade calls them. No genes.
 
 A family's parentage is a tree of frozen nodes: founders at the leaves, crosses,
-selfings and matings above them. It is read from the trade's short forms
-(`parse_family`) or from the rows of a family register (`read_register`):
-
-    F1, F2 ... F12       the cross P1 x P2 and its selfings
-    F2:3, F2:5           lines from single F2 plants, as F3, as F5
-    BC1, BC2(P2), BC1F2  backcrosses to P1 (or to P2), and their selfings
-    testcross            the F1 crossed to a plant recessive at every locus
-    three-way            (P1 x P2) x P3
-    double cross         (P1 x P2) x (P3 x P4)
-    F2 open, F2 sib      open pollination within the F2, pairs of its sibs
-    F3 from orange F2    the orange plants of the F2, selfed
-
-A bare BC1 goes back to the first parent. `generation` gives the name back.
+selfings and matings above them. `generation` gives the trade's name for it: F1, F2,
+F2:3 (a line from one F2 plant, as F3), BC1, BC2F3, three-way, double cross, testcross.
+Plants that were taken out of a family stand in the tree as `Chosen`, one by one or all
+of one look. Trees are read by `breedkit.families`.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
 
-from breedkit.errors import PedigreeError, did_you_mean, fold, quote
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-MOST_GENERATIONS = 12
-MOST_BACKCROSSES = 6
 TESTER = "tester"  # the founder that is recessive at every locus
 
 
@@ -60,10 +42,9 @@ class Intermating:
 
 @dataclass(frozen=True)
 class Sibmating:
-    """Pairs of sibs of one family mated, for some generations."""
+    """Pairs of sibs of one family mated, their offspring pooled."""
 
     parent: Plan
-    generations: int = 1
 
 
 @dataclass(frozen=True)
@@ -105,267 +86,28 @@ def single_parents(plan: Plan) -> tuple[Chosen, ...]:
             return single_parents(plan.parent)
 
 
-# --- the trade's short forms ------------------------------------------------
-
-_LINE = re.compile(r"F(\d+)(?::(\d+))?")
-_BACKCROSS = re.compile(r"BC(\d*)(?:\((.+?)\))?(?:F(\d+))?")
-_FROM = re.compile(r"(\S+) from (.+) (\S+)", re.IGNORECASE)
-_KNOWN = (
-    "P1",
-    "P2",
-    "F1",
-    "F2",
-    "F2:3",
-    "BC1",
-    "BC1(P2)",
-    "BC1F2",
-    "testcross",
-    "three-way",
-    "double cross",
-    "F2 open",
-    "F2 sib",
-    "F3 from <class> F2",
-)
+def depth(plan: Plan) -> int:
+    """Number of generations from the founders."""
+    match plan:
+        case Founder():
+            return 0
+        case Cross(female, male):
+            return 1 + max(depth(female), depth(male))
+        case _:
+            return 1 + depth(plan.parent)
 
 
-def parse_family(text: str, founders: Sequence[str] = ("P1", "P2")) -> Plan:
-    """The parentage that a short form stands for.
-
-    Parameters
-    ----------
-    text : such as 'F2', 'BC1(P2)F2', 'F2:3', 'F3 from orange F2'.
-    founders : names of the parents P1, P2, ... in order.
-
-    Raises
-    ------
-    PedigreeError
-        for a form that is not known, or that needs more parents than there are.
-    """
-    if not isinstance(text, str):
-        raise PedigreeError(f"A family is named like 'F2' or 'BC1'; {quote(text)} is not.")
-    form = " ".join(text.split())
-    chosen = _FROM.fullmatch(form)
-    if chosen:
-        after, look, before = chosen.groups()
-        return _from_chosen(text, after, look, before, founders)
-    word, *rest = form.split(" ")
-    if len(rest) == 1 and rest[0].casefold() in ("open", "sib"):
-        parent = parse_family(word, founders)
-        return Intermating(parent) if rest[0].casefold() == "open" else Sibmating(parent)
-    if fold(form).replace("-", " ") in ("three way", "double cross", "testcross"):
-        return _named_cross(fold(form).replace("-", " "), founders)
-    compact = form.replace(" ", "")
-    if re.fullmatch(r"P\d+", compact, re.IGNORECASE):
-        return _parent(int(compact[1:]), founders)
-    line = _LINE.fullmatch(compact.upper())
-    if line:
-        last = int(line[2] or line[1])
-        if line[2] and not int(line[1]) < last:
-            raise PedigreeError(f"In {quote(text)} the second number must be the later one.")
-        plan = _selfed(text, _f1(founders), last - 1)
-        return _single_plant_line(plan, last - int(line[1])) if line[2] else plan
-    back = _BACKCROSS.fullmatch(compact if "(" in compact else compact.upper())
-    if back or (back := _BACKCROSS.fullmatch(compact[:2].upper() + compact[2:])):
-        return _backcross(text, back, founders)
-    near = did_you_mean(form, _KNOWN)
-    hint = f" Did you mean {quote(near)}?" if near else ""
-    raise PedigreeError(
-        f"There is no family called {quote(text)}.{hint}\nKnown forms: {', '.join(_KNOWN)}."
-    )
-
-
-def _parent(number: int, founders: Sequence[str]) -> Founder:
-    if not 1 <= number <= len(founders):
-        raise PedigreeError(
-            f"Parent P{number} is asked for, but there are {len(founders)} parents."
-        )
-    return Founder(founders[number - 1])
-
-
-def _f1(founders: Sequence[str]) -> Cross:
-    return Cross(_parent(1, founders), _parent(2, founders))
-
-
-def _selfed(text: str, plan: Plan, times: int) -> Plan:
-    if not 0 <= times < MOST_GENERATIONS:
-        raise PedigreeError(f"{quote(text)} is outside F1 to F{MOST_GENERATIONS}.")
-    for _ in range(times):
-        plan = Selfing(plan)
-    return plan
-
-
-def _single_plant_line(plan: Plan, back: int) -> Plan:
-    """The same selfings, but through single plants `back` generations ago."""
-    parents = []
-    for _ in range(back):
-        assert isinstance(plan, Selfing)
-        plan = plan.parent
-        parents.append(plan)
-    line: Plan = Selfing(Chosen(parents[-1]))
-    for _ in range(back - 1):
-        line = Selfing(line)
-    return line
-
-
-def _backcross(text: str, match: re.Match[str], founders: Sequence[str]) -> Plan:
-    times, recurrent, selfed = match.groups()
-    if recurrent is None:
-        parent = _parent(1, founders)
-    elif re.fullmatch(r"P\d+", recurrent, re.IGNORECASE):
-        parent = _parent(int(recurrent[1:]), founders)
-    elif recurrent in founders:
-        parent = Founder(recurrent)
-    else:
-        raise PedigreeError(f"{quote(recurrent)} in {quote(text)} is not one of the parents.")
-    if not 1 <= int(times or 1) <= MOST_BACKCROSSES:
-        raise PedigreeError(f"{quote(text)} is outside BC1 to BC{MOST_BACKCROSSES}.")
-    plan: Plan = _f1(founders)
-    for _ in range(int(times or 1)):
-        plan = Cross(plan, parent)
-    return _selfed(text, plan, int(selfed or 1) - 1)
-
-
-def _named_cross(name: str, founders: Sequence[str]) -> Plan:
-    first = _f1(founders)
-    if name == "testcross":
-        return Cross(first, Founder(TESTER))
-    if name == "three way":
-        return Cross(first, _parent(3, founders))
-    return Cross(first, Cross(_parent(3, founders), _parent(4, founders)))
-
-
-def _from_chosen(text: str, after: str, look: str, before: str, founders: Sequence[str]) -> Plan:
-    """'F3 from orange F2': the orange F2 plants, selfed until F3."""
-    start, end = parse_family(before, founders), parse_family(after, founders)
-    times, node = 0, end
-    while node != start and isinstance(node, Selfing):
-        times, node = times + 1, node.parent
-    if node != start or times == 0:
-        raise PedigreeError(f"In {quote(text)}, {after} does not come from {before} by selfing.")
-    return _selfed(text, Chosen(start, look), times)
-
-
-# --- the register -----------------------------------------------------------
-
-
-def read_register(
-    rows: Iterable[tuple[str, str, str]],
-    plant_family: Mapping[str, str] | None = None,
-    looks: Mapping[str, str] | None = None,
-    skip_faults: bool = False,
-) -> dict[str, Plan]:
-    """The parentage of every family of a register.
-
-    Parameters
-    ----------
-    rows : (family, female, male). Founders have no parents. The same name twice,
-        or 'selfed' as the male, is a selfing; 'open' is open pollination.
-    plant_family : the family of every plant, for parents that are single plants.
-    looks : the class that a plant shows, where that is known.
-    skip_faults : leave out the families whose parentage cannot be read.
-
-    Raises
-    ------
-    PedigreeError
-        for parents that nobody knows and for families that descend from themselves.
-    """
-    parents = {family: (female.strip(), male.strip()) for family, female, male in rows}
-    families = {fold(name): name for name in parents}
-    plant_family = plant_family or {}
-    single = {fold(name): name for name in plant_family}
-    plans: dict[str, Plan] = {}
-    on_the_way: list[str] = []
-
-    def plan_of(name: str) -> Plan:
-        if fold(name) in families:
-            return family_plan(families[fold(name)])
-        if fold(name) in single:
-            plant = single[fold(name)]
-            return Chosen(plan_of(plant_family[plant]), (looks or {}).get(plant), plant)
-        near = did_you_mean(name, [*parents, *plant_family])
-        hint = f" Did you mean {quote(near)}?" if near else ""
-        raise PedigreeError(f"Parent {quote(name)} is neither a family nor a plant.{hint}")
-
-    def family_plan(name: str) -> Plan:
-        if name in on_the_way:
-            raise PedigreeError(f"Family {quote(name)} descends from itself.")
-        if name not in plans:
-            on_the_way.append(name)
-            try:
-                plans[name] = made(name, *parents[name])
-            finally:
-                on_the_way.remove(name)
-        return plans[name]
-
-    def made(name: str, female: str, male: str) -> Plan:
-        if not female and not male:
-            return _unwritten(name)
-        if not female or not male:
-            known = female or male
-            raise PedigreeError(f"Family {quote(name)} has only one parent, {quote(known)}.")
-        mother = plan_of(female)
-        if fold(male) in ("selfed", fold(female)):
-            return Selfing(mother)
-        return Intermating(mother) if fold(male) == "open" else Cross(mother, plan_of(male))
-
-    for name in parents:
-        try:
-            family_plan(name)
-        except PedigreeError:
-            if not skip_faults:
-                raise
-    return plans
-
-
-def family_plans(
-    families: pd.DataFrame,
-    names: Iterable[str] = (),
-    plants: pd.DataFrame | None = None,
-    trait: str | None = None,
-) -> dict[str, Plan]:
-    """The parentage of every family of a season whose parents can be followed.
-
-    Parameters
-    ----------
-    families : the register: family, female, male.
-    names : further families, which have plants but no row in the register.
-    plants : plant, family and the traits; for parents that are single plants.
-    trait : the trait whose class a single parent plant brings along.
-    """
-    sides = [
-        families[c].astype(str).where(families[c].notna(), "") if c in families else
-        [""] * len(families)
-        for c in ("family", "female", "male")
-    ]  # fmt: skip
-    rows = list(zip(*sides, strict=True))
-    # Without a register nobody said that a family without parents is a founder: then, as
-    # for a family that is not in it, only a name such as 'F2' tells where it comes from.
-    registered = any(female or male for _, female, male in rows)
-    founders = {f for f, *_ in rows} if registered else set()
-    rows += [(f, "", "") for f in names if f not in {row[0] for row in rows}]
-    rows = [row for row in rows if row[0] in founders or any(row[1:]) or _is_short_form(row[0])]
-    home: dict[str, str] = {}
-    looks: dict[str, str] = {}
-    if plants is not None and "plant" in plants:
-        once = plants[~plants["plant"].duplicated(keep=False)]
-        home = dict(zip(once["plant"].astype(str), once["family"].astype(str), strict=True))
-        if trait is not None:
-            seen = once[once[trait].notna()]
-            looks = dict(zip(seen["plant"].astype(str), seen[trait].astype(str), strict=True))
-    return read_register(rows, home, looks, skip_faults=True)
-
-
-def _unwritten(name: str) -> Plan:
-    """A family without parents: what its name says if that is a short form, else a founder."""
-    return parse_family(name) if _is_short_form(name) else Founder(name)
-
-
-def _is_short_form(name: str) -> bool:
-    try:
-        parse_family(name)
-    except PedigreeError:
-        return False
-    return True
+def without_look(plan: Plan, plant: Chosen) -> Plan:
+    """The same parentage, as if nothing were known of how a parent plant looks."""
+    if plan == plant:
+        return replace(plant, look=None)
+    match plan:
+        case Founder():
+            return plan
+        case Cross(female, male):
+            return Cross(without_look(female, plant), without_look(male, plant))
+        case _:
+            return replace(plan, parent=without_look(plan.parent, plant))
 
 
 # --- what the trade calls it ------------------------------------------------
@@ -463,10 +205,19 @@ def _backcross_sides(cross: Cross) -> tuple[Plan, Founder] | None:
     """(the hybrid side, the recurrent founder) if a cross goes back to its own founder."""
     for line, parent in ((cross.female, cross.male), (cross.male, cross.female)):
         founder = _bare(parent)
-        if (
-            isinstance(founder, Founder)
-            and not isinstance(_bare(line), Founder)
-            and founder.name in founders_of(line)
-        ):
+        if isinstance(founder, Founder) and _came_from(line, founder):
             return line, founder
     return None
+
+
+def _came_from(line: Plan, founder: Founder) -> bool:
+    """Whether a line is an F1 of `founder`, a backcross to it, or selfed from one."""
+    while isinstance(line, Chosen | Selfing):
+        line = line.parent
+    if not isinstance(line, Cross):
+        return False
+    sides = (_bare(line.female), _bare(line.male))
+    if founder not in sides:
+        return False
+    other = sides[0] if sides[1] == founder else sides[1]
+    return isinstance(other, Founder) or _came_from(other, founder)

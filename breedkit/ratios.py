@@ -106,7 +106,7 @@ class RatioTest(Result):
             return False
         rarest = min(float(s) for s in self.shares if s)
         as_rare = sum(float(s) == rarest for s in self.shares)
-        return self.n < 2 or (rarest < 1 and as_rare * rarest**self.n >= LEVEL)
+        return rarest < 1 and as_rare * rarest**self.n >= LEVEL
 
     @property
     def verdict(self) -> str:

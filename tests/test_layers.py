@@ -29,17 +29,17 @@ FLOORS = [
     # 1: alleles, and who came from whom
     ("loci", "pedigree"),
     # 2: crosses, rules, exact chances, the reading of files
-    ("genome", "poisson", "counting", "records"),
+    ("families", "genome", "poisson", "counting", "records"),
     ("meiosis", "multinomial", "misfit", "reading"),
     ("cross", "rules", "spelling", "evidence"),
     # 3: models of inheritance, and a season's tables
     ("models", "register"),
-    ("season",),
+    ("season", "candidates"),
     ("tables", "likelihood"),
     # 4: one question each
     ("power", "overview", "linkage", "measured", "mixture", "tasting"),
     ("ratios",),
-    ("compare",),
+    ("judge", "compare"),
     # 5: plants and plans
     ("odds", "planning", "schemes", "ranking"),
     # 6: paper, exercises, controls

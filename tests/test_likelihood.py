@@ -9,10 +9,11 @@ import pytest
 from breedkit.cross import Population
 from breedkit.errors import ModelError
 from breedkit.evidence import Evidence, Kind
+from breedkit.families import parse_family
 from breedkit.genome import Genome
 from breedkit.likelihood import Candidates, log_likelihoods, mis_scoring
 from breedkit.models import catalogue
-from breedkit.pedigree import Chosen, Cross, Founder, Selfing, parse_family
+from breedkit.pedigree import Chosen, Cross, Founder, Selfing
 
 P1, P2 = Founder("P1"), Founder("P2")
 F1 = Cross(P1, P2)
@@ -214,10 +215,6 @@ def test_what_cannot_be_arranged() -> None:
     with pytest.raises(ModelError, match="missing from the counts"):
         Evidence.of(["x", "y"], {"F2": F2, "A": Selfing(plant(F2, "a"))}, {"F2": (0, 4)},
                     {"a": "x"})  # fmt: skip
-    with pytest.raises(ModelError, match="in the register as plants"):
-        from breedkit.pedigree import Sibmating
-
-        Evidence.of(["x"], {"S": Sibmating(F2, 3)}, {"S": (1,)})
 
 
 def test_short_forms_have_evidence_too() -> None:

@@ -97,7 +97,22 @@ def test_three_way_and_double_cross_by_hand() -> None:
     assert model.ratio("three-way", ("AA", "aa", "aa")) == "1:1"
     assert model.ratio("double cross", ("AA", "aa", "AA", "aa")) == "3:1"
     assert model.ratio("F2 open") == "3:1"
-    assert model.ratio("F3 sib") == "3:1"
+    assert model.ratio("F2 sib") == "3:1"  # full sibs, taken at random
+
+
+def test_a_plant_crossed_to_its_own_offspring() -> None:
+    # AA x aa is impossible between a plant and its selfed offspring, so "all between" is too
+    from breedkit.pedigree import Chosen, Cross, Founder, Selfing
+
+    f2 = Selfing(Cross(Founder("P1"), Founder("P2")))
+    a = Chosen(f2, plant="a")
+    back = Cross(a, Chosen(Selfing(a), plant="b"))
+    model = catalogue()["incomplete dominance"]
+    outcomes = {tuple(o.values()) for o in model.outcomes(back, {"P1": "AA", "P2": "aa"})}
+    assert outcomes == {
+        (1, 0, 0), (0, 0, 1), (F(1, 2), F(1, 2), 0), (F(1, 4), F(1, 2), F(1, 4)),
+        (0, F(1, 2), F(1, 2)),
+    }  # fmt: skip
 
 
 def test_many_alleles() -> None:

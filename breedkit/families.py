@@ -1,0 +1,329 @@
+"""Parentage read from the trade's short forms and from the rows of a family register.
+
+    F1, F2 ... F12       the cross P1 x P2 and its selfings
+    F2:3, F2:5           lines from single F2 plants, as F3, as F5
+    BC1, BC2(P2), BC1F2  backcrosses to P1 (or to P2), and their selfings
+    testcross            the F1 crossed to a plant recessive at every locus
+    three-way            (P1 x P2) x P3
+    double cross         (P1 x P2) x (P3 x P4)
+    F2 open, F2 sib      open pollination within the F2; pairs of its plants, full sibs
+    F3 from orange F2    the orange plants of the F2, selfed
+
+A bare BC1 goes back to the first parent.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from breedkit.errors import PedigreeError, did_you_mean, fold, quote
+from breedkit.pedigree import (
+    TESTER,
+    Chosen,
+    Cross,
+    Founder,
+    Intermating,
+    Plan,
+    Selfing,
+    Sibmating,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+MOST_GENERATIONS = 12
+MOST_BACKCROSSES = 6
+
+
+_LINE = re.compile(r"F(\d+)(?::(\d+))?")
+_BACKCROSS = re.compile(r"BC(\d*)(?:\((.+?)\))?(?:F(\d+)(?::(\d+))?)?")
+_FROM = re.compile(r"(\S+) from (.+) (\S+)", re.IGNORECASE)
+_KNOWN = (
+    "P1",
+    "P2",
+    "F1",
+    "F2",
+    "F2:3",
+    "BC1",
+    "BC1(P2)",
+    "BC1F2",
+    "testcross",
+    "three-way",
+    "double cross",
+    "F2 open",
+    "F2 sib",
+    "F3 from <class> F2",
+)
+
+
+def parse_family(text: str, founders: Sequence[str] = ("P1", "P2")) -> Plan:
+    """The parentage that a short form stands for.
+
+    Parameters
+    ----------
+    text : such as 'F2', 'BC1(P2)F2', 'F2:3', 'F3 from orange F2'.
+    founders : names of the parents P1, P2, ... in order.
+
+    Raises
+    ------
+    PedigreeError
+        for a form that is not known, or that needs more parents than there are.
+    """
+    if not isinstance(text, str):
+        raise PedigreeError(f"A family is named like 'F2' or 'BC1'; {quote(text)} is not.")
+    form = " ".join(text.split())
+    chosen = _FROM.fullmatch(form)
+    if chosen:
+        after, look, before = chosen.groups()
+        return _from_chosen(text, after, look, before, founders)
+    word, *rest = form.split(" ")
+    if len(rest) == 1 and rest[0].casefold() in ("open", "sib"):
+        parent = parse_family(word, founders)
+        if rest[0].casefold() == "open":
+            return Intermating(parent)
+        if not _full_sibs(parent):
+            raise PedigreeError(
+                f"The plants of {quote(word)} are not full sibs of each other.\n"
+                "Give the pairs that were mated as female and male plants in the register."
+            )
+        return Sibmating(parent)
+    if fold(form).replace("-", " ") in ("three way", "double cross", "testcross"):
+        return _named_cross(fold(form).replace("-", " "), founders)
+    compact = form.replace(" ", "")
+    if re.fullmatch(r"P\d+", compact, re.IGNORECASE):
+        return _parent(int(compact[1:]), founders)
+    line = _LINE.fullmatch(compact.upper())
+    if line:
+        last = int(line[2] or line[1])
+        if line[2] and not int(line[1]) < last:
+            raise PedigreeError(f"In {quote(text)} the second number must be the later one.")
+        plan = _selfed(text, _f1(founders), last - 1)
+        return _single_plant_line(plan, last - int(line[1])) if line[2] else plan
+    head, bracket, rest_of_it = compact.partition(")")
+    start, opening, name = head.partition("(")
+    back = _BACKCROSS.fullmatch(start.upper() + opening + name + bracket + rest_of_it.upper())
+    if back:
+        return _backcross(text, back, founders)
+    near = did_you_mean(form, _KNOWN)
+    hint = f" Did you mean {quote(near)}?" if near else ""
+    raise PedigreeError(
+        f"There is no family called {quote(text)}.{hint}\nKnown forms: {', '.join(_KNOWN)}."
+    )
+
+
+def _full_sibs(plan: Plan) -> bool:
+    """Whether all plants of a family come from the same two parents, or parents all alike."""
+    alike = (Founder, Chosen)
+    match plan:
+        case Cross(female, male):
+            sides = [s for s in (female, male) if not isinstance(s, alike)]
+            return all(
+                isinstance(s, Cross)
+                and _full_sibs(s)
+                and isinstance(s.female, alike)
+                and isinstance(s.male, alike)
+                for s in sides
+            )
+        case Selfing(parent):
+            return isinstance(parent, alike) or _full_sibs(Cross(parent, parent))
+        case _:
+            return False
+
+
+def _parent(number: int, founders: Sequence[str]) -> Founder:
+    if not 1 <= number <= len(founders):
+        raise PedigreeError(
+            f"Parent P{number} is asked for, but there are {len(founders)} parents."
+        )
+    return Founder(founders[number - 1])
+
+
+def _f1(founders: Sequence[str]) -> Cross:
+    return Cross(_parent(1, founders), _parent(2, founders))
+
+
+def _selfed(text: str, plan: Plan, times: int) -> Plan:
+    if not 0 <= times < MOST_GENERATIONS:
+        raise PedigreeError(f"{quote(text)} is outside F1 to F{MOST_GENERATIONS}.")
+    for _ in range(times):
+        plan = Selfing(plan)
+    return plan
+
+
+def _single_plant_line(plan: Plan, back: int) -> Plan:
+    """The same selfings, but through single plants `back` generations ago."""
+    parents = []
+    for _ in range(back):
+        assert isinstance(plan, Selfing)
+        plan = plan.parent
+        parents.append(plan)
+    line: Plan = Selfing(Chosen(parents[-1]))
+    for _ in range(back - 1):
+        line = Selfing(line)
+    return line
+
+
+def _backcross(text: str, match: re.Match[str], founders: Sequence[str]) -> Plan:
+    times, recurrent, selfed, last = match.groups()
+    if recurrent is None:
+        parent = _parent(1, founders)
+    elif re.fullmatch(r"P\d+", recurrent, re.IGNORECASE):
+        parent = _parent(int(recurrent[1:]), founders)
+    elif recurrent in founders:
+        parent = Founder(recurrent)
+    else:
+        raise PedigreeError(f"{quote(recurrent)} in {quote(text)} is not one of the parents.")
+    if not 1 <= int(times or 1) <= MOST_BACKCROSSES:
+        raise PedigreeError(f"{quote(text)} is outside BC1 to BC{MOST_BACKCROSSES}.")
+    plan: Plan = _f1(founders)
+    for _ in range(int(times or 1)):
+        plan = Cross(plan, parent)
+    if last and not int(selfed) < int(last):
+        raise PedigreeError(f"In {quote(text)} the second number must be the later one.")
+    plan = _selfed(text, plan, int(last or selfed or 1) - 1)
+    return _single_plant_line(plan, int(last) - int(selfed)) if last else plan
+
+
+def _named_cross(name: str, founders: Sequence[str]) -> Plan:
+    first = _f1(founders)
+    if name == "testcross":
+        return Cross(first, Founder(TESTER))
+    if name == "three way":
+        return Cross(first, _parent(3, founders))
+    return Cross(first, Cross(_parent(3, founders), _parent(4, founders)))
+
+
+def _from_chosen(text: str, after: str, look: str, before: str, founders: Sequence[str]) -> Plan:
+    """'F3 from orange F2': the orange F2 plants, selfed until F3."""
+    start, end = parse_family(before, founders), parse_family(after, founders)
+    times, node = 0, end
+    while node != start and isinstance(node, Selfing):
+        times, node = times + 1, node.parent
+    if node != start or times == 0:
+        raise PedigreeError(f"In {quote(text)}, {after} does not come from {before} by selfing.")
+    return _selfed(text, Chosen(start, look), times)
+
+
+# --- the register -----------------------------------------------------------
+
+
+def read_register(
+    rows: Iterable[tuple[str, str, str]],
+    plant_family: Mapping[str, str] | None = None,
+    looks: Mapping[str, str] | None = None,
+    skip_faults: bool = False,
+) -> dict[str, Plan]:
+    """The parentage of every family of a register.
+
+    Parameters
+    ----------
+    rows : (family, female, male). Founders have no parents. The same name twice,
+        or 'selfed' as the male, is a selfing; 'open' is open pollination.
+    plant_family : the family of every plant, for parents that are single plants.
+    looks : the class that a plant shows, where that is known.
+    skip_faults : leave out the families whose parentage cannot be read.
+
+    Raises
+    ------
+    PedigreeError
+        for parents that nobody knows and for families that descend from themselves.
+    """
+    parents = {family: (female.strip(), male.strip()) for family, female, male in rows}
+    families = {fold(name): name for name in parents}
+    plant_family = plant_family or {}
+    single = {fold(name): name for name in plant_family}
+    plans: dict[str, Plan] = {}
+    on_the_way: list[str] = []
+
+    def plan_of(name: str) -> Plan:
+        if fold(name) in families:
+            return family_plan(families[fold(name)])
+        if fold(name) in single:
+            plant = single[fold(name)]
+            return Chosen(plan_of(plant_family[plant]), (looks or {}).get(plant), plant)
+        near = did_you_mean(name, [*parents, *plant_family])
+        hint = f" Did you mean {quote(near)}?" if near else ""
+        raise PedigreeError(f"Parent {quote(name)} is neither a family nor a plant.{hint}")
+
+    def family_plan(name: str) -> Plan:
+        if name in on_the_way:
+            raise PedigreeError(f"Family {quote(name)} descends from itself.")
+        if name not in plans:
+            on_the_way.append(name)
+            try:
+                plans[name] = made(name, *parents[name])
+            finally:
+                on_the_way.remove(name)
+        return plans[name]
+
+    def made(name: str, female: str, male: str) -> Plan:
+        if not female and not male:
+            return _unwritten(name)
+        if not female or not male:
+            known = female or male
+            raise PedigreeError(f"Family {quote(name)} has only one parent, {quote(known)}.")
+        mother = plan_of(female)
+        if fold(male) in ("selfed", "self", "selfing", "⊗", fold(female)):
+            return Selfing(mother)
+        return Intermating(mother) if fold(male) == "open" else Cross(mother, plan_of(male))
+
+    for name in parents:
+        try:
+            family_plan(name)
+        except PedigreeError:
+            if not skip_faults:
+                raise
+    return plans
+
+
+def family_plans(
+    families: pd.DataFrame,
+    names: Iterable[str] = (),
+    plants: pd.DataFrame | None = None,
+    trait: str | None = None,
+) -> dict[str, Plan]:
+    """The parentage of every family of a season whose parents can be followed.
+
+    Parameters
+    ----------
+    families : the register: family, female, male.
+    names : further families, which have plants but no row in the register.
+    plants : plant, family and the traits; for parents that are single plants.
+    trait : the trait whose class a single parent plant brings along.
+    """
+    sides = [
+        families[c].astype(str).where(families[c].notna(), "") if c in families else
+        [""] * len(families)
+        for c in ("family", "female", "male")
+    ]  # fmt: skip
+    rows = list(zip(*sides, strict=True))
+    # Without a register nobody said that a family without parents is a founder: then, as
+    # for a family that is not in it, only a name such as 'F2' tells where it comes from.
+    registered = any(female or male for _, female, male in rows)
+    founders = {f for f, *_ in rows} if registered else set()
+    rows += [(f, "", "") for f in names if f not in {row[0] for row in rows}]
+    rows = [row for row in rows if row[0] in founders or any(row[1:]) or _is_short_form(row[0])]
+    home: dict[str, str] = {}
+    looks: dict[str, str] = {}
+    if plants is not None and "plant" in plants:
+        once = plants[~plants["plant"].duplicated(keep=False)]
+        home = dict(zip(once["plant"].astype(str), once["family"].astype(str), strict=True))
+        if trait is not None:
+            seen = once[once[trait].notna()]
+            looks = dict(zip(seen["plant"].astype(str), seen[trait].astype(str), strict=True))
+    return read_register(rows, home, looks, skip_faults=True)
+
+
+def _unwritten(name: str) -> Plan:
+    """A family without parents: what its name says if that is a short form, else a founder."""
+    return parse_family(name) if _is_short_form(name) else Founder(name)
+
+
+def _is_short_form(name: str) -> bool:
+    try:
+        parse_family(name)
+    except PedigreeError:
+        return False
+    return True
