@@ -122,6 +122,14 @@ class Sheet:
         """What was typed in a column, whatever stands there now."""
         return self.before.get(header, self.columns[header])
 
+    def top(self, size: int) -> Sheet:
+        """The first `size` rows."""
+        columns, before = (
+            {name: column.at(slice(size)) for name, column in some.items()}
+            for some in (self.columns, self.before)
+        )
+        return replace(self, columns=columns, rows=self.rows[:size], before=before)
+
     def frame(self) -> pd.DataFrame:
         """What stands in the table, as strings; the index is the row in the spreadsheet."""
         texts = {name: column.texts() for name, column in self.columns.items()}

@@ -14,6 +14,7 @@ taken as a founder, which gets a row; but not if it is nearly the name of a fami
 looks like the code of a plant. No family may be among its own ancestors.
 
 A plant is known by its family and its code; of a plant typed twice the first row counts.
+Last rows such as Total, which have no family, are no plants.
 """
 
 from __future__ import annotations
@@ -28,7 +29,18 @@ from breedkit.errors import Problem, fold, quote
 from breedkit.reading import FOREIGN, Finding, Sheet
 from breedkit.records import Column
 from breedkit.results import listing
-from breedkit.spelling import KINDS, MOST, TOKENS, Trait, alike, family_key, matcher, tidy
+from breedkit.spelling import (
+    KINDS,
+    MEANS,
+    MOST,
+    SUMS,
+    TOKENS,
+    Trait,
+    alike,
+    family_key,
+    matcher,
+    tidy,
+)
 
 REGISTER = ("family", "female", "male", "season", "sown", "note")
 TRAIT_LIST = ("trait", "kind", "unit", "classes", "wanted", "weight", "how scored", "scheme",
@@ -310,6 +322,37 @@ def _own_ancestors(parents: dict[str, set[str]]) -> list[str]:
 
 
 # --- plants, each once ------------------------------------------------------------
+
+
+def without_sums(sheet: Sheet, plant: str, family: str) -> tuple[Sheet, list[Finding]]:
+    """The plants without last rows such as Total, and what to say of these."""
+    size = len(sheet.rows)
+    findings = []
+    while size:
+        names = [tidy(sheet.columns[header].text(size - 1)) for header in (plant, family)]
+        said = [name for name in names if name]
+        if len(said) != 1 or fold(said[0]).rstrip(" :.") not in SUMS | MEANS:
+            break
+        size -= 1
+        header = plant if names[0] else family
+        what = "is not a plant: the row is not used"
+        problem = Problem(sheet.source, what, int(sheet.rows[size]), header, said[0])
+        findings.append(Finding("check", problem))
+    return (sheet.top(size) if findings else sheet), findings[::-1]
+
+
+def say_no_family(sheet: Sheet, header: str, family: pd.Categorical) -> list[Finding]:
+    """Says which plants have no family, and which was the last one typed before them."""
+    without = np.flatnonzero(family.codes < 0)
+    if not len(without):
+        return []
+    above = family[: without[0]]
+    what = "1 plant has" if len(without) == 1 else f"{len(without):,} plants have"
+    what += " no family" + (f"; the last one typed was {quote(above[-1])}" if len(above) else "")
+    advice = "Type the family in each row: it is not guessed."
+    row = int(sheet.rows[without[0]])
+    problem = Problem(sheet.source, what, row, header, advice=advice)
+    return [Finding("check", problem, len(without))]
 
 
 def once_each(

@@ -28,7 +28,9 @@ from breedkit.register import (
     once_each,
     read_families,
     say_formulas,
+    say_no_family,
     trait_frame,
+    without_sums,
 )
 from breedkit.results import Fact, Result, plants, show
 from breedkit.spelling import (
@@ -75,7 +77,7 @@ class Season(Result):
     _source: AsTyped
     _traits: tuple[Trait, ...]
     _headers: Mapping[str, str]  # name of a column of `plants` -> header as typed
-    _cells: Mapping[str, Any]  # name -> all rows: Column, Categorical or array of numbers
+    _cells: Mapping[str, Any]  # name -> all rows but last sums: Column, Categorical, numbers
     _once: np.ndarray  # places of the rows that count: no plant is there twice
     _families: pd.DataFrame
     _findings: tuple[Finding, ...]
@@ -292,6 +294,8 @@ class Season(Result):
         folder = Path(folder)
         written = {name: self._written(name) for name in self._cells}
         as_typed = {n: self._source.plants.typed(self._headers[n]).texts() for n in self._cells}
+        for name, column in written.items():  # rows such as Total stay below the plants
+            written[name] = np.concatenate([column, as_typed[name][len(column) :]])
         tables = {"plants": _beside(written, as_typed), "traits": self.traits}
         if self._source.families is not None:
             sheet = self._source.families
@@ -322,7 +326,8 @@ class Season(Result):
             text.strip().replace("−", "-").replace(",", ".")
             for text in meanings(words, self.trait(name))
         ]
-        return np.where(np.isnan(cells), "", np.array([*texts, ""], dtype=object)[codes])
+        texts_of = np.array([*texts, ""], dtype=object)[codes[: len(cells)]]
+        return np.where(np.isnan(cells), "", texts_of)
 
     # --- how it shows itself ---
 
@@ -391,13 +396,14 @@ def _beside(written: Mapping[str, np.ndarray], typed: Mapping[str, np.ndarray]) 
 
 def make_season(source: AsTyped) -> Season:
     """Understand what was read."""
-    sheet = source.plants
     declared = {fold(t.name): t for t in source.traits}
-    headers = {n: c for n in ("plant", "family") if (c := sheet.header(n)) is not None}
-    findings = [*sheet.findings, *source.said]
+    headers = {n: c for n in ("plant", "family") if (c := source.plants.header(n)) is not None}
+    sheet, sums = without_sums(source.plants, headers["plant"], headers["family"])
+    findings = [*sheet.findings, *source.said, *sums]
     family = understand(sheet, headers["family"], _family_trait(source, declared), growing=True)
     findings += family.findings
     findings += [f for name in ("plant", "family") for f in say_formulas(sheet, headers[name])]
+    findings += say_no_family(sheet, headers["family"], family.values)
     plant = sheet.columns[headers["plant"]]
     cells: dict[str, Any] = {
         "plant": plant if plant.simple else plant.map(tidy),

@@ -9,8 +9,9 @@ A number has a decimal point or a decimal comma. 1,234 is not guessed at: it may
 1.234 or 1234. Where a trait is not declared its kind is inferred: numbers with a
 decimal mark are measured, whole numbers a count (two different ones: classes),
 words are classes, and mostly different words are remarks. Inferred classes are
-what was typed, most frequent first; a rare spelling close to a frequent one is
-pointed out and counted as typed.
+what was typed, most frequent first. A rare spelling close to a frequent one, a class
+of one or two plants among fifteen or more, and a word that often means "not scored"
+are pointed out and counted as typed.
 """
 
 from __future__ import annotations
@@ -30,7 +31,16 @@ from breedkit.results import listing
 
 KINDS = ("class", "ordered", "count", "measured")
 NOT_SCORED = "not scored"
-TOKENS = frozenset({"", "-", "–", "—", "?", "na", "n/a", "n.a.", NOT_SCORED})
+TOKENS = frozenset(
+    {"", "na", "n/a", "n.a.", "#n/a", "unknown", "not known", "no data", NOT_SCORED}
+) | {mark * times for mark in "-–—?" for times in range(1, 11)}
+DOUBTFUL = frozenset(  # words for "not scored" that may as well be a class
+    {"missing", "null", "nan", "none seen", "not seen", "dead", "died", "lost", "x", "not ripe",
+     "not yet ripe", "not yet", "tbd"}
+)  # fmt: skip
+SUMS = frozenset({"total", "totals", "sum", "sums", "summe", "gesamt", "somme", "suma", "totale"})
+MEANS = frozenset({"average", "averages", "mean", "means", "mittelwert", "durchschnitt", "moyenne"})
+RARE, SCORED = 2, 15  # an inferred class of so few of at least so many plants is pointed out
 MOST = 200  # findings of one sort for one column; the others are summed up in a line
 NEAR = 0.8  # likeness from which one spelling may be a slip for another
 _NUMBER = re.compile(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)(e[+-]?[0-9]+)?", re.I)
@@ -302,23 +312,39 @@ def _infer_classes(
 
 
 def _odd_classes(classes: dict[str, str], keys: list[str], look: _Look) -> list[Finding]:
-    """Inferred classes that look like slips: rare and close to a frequent one, or dates."""
+    """Inferred classes that look like slips: dates, no scores, rare ones near to another."""
     totals = dict.fromkeys(classes, 0)
-    for key, n in zip(keys, look.sizes.tolist(), strict=True):
-        if key in totals:
+    words: dict[str, list[int]] = {key: [] for key in classes}
+    for i, (key, n) in enumerate(zip(keys, look.sizes.tolist(), strict=True)):
+        if n and key in totals:
             totals[key] += n
-    found: list[Finding] = []
+            words[key].append(i)
+    scored = sum(totals.values())
+    odd: list[tuple[str, str, str]] = []  # key, what, advice
+    # comparing each with each grows with the square of the classes, and slips are few
+    compared = list(classes.items()) if len(classes) <= MOST else []
     for key, total in totals.items():
-        at = [i for i, k in enumerate(keys) if k == key]
-        if _advice(key):
-            found += look.find("check", at, "is an odd class, counted as typed")
-            continue
-        # comparing each with each grows with the square of the classes, and slips are few
-        frequent = [k for k in classes if totals[k] >= 5 * total] if len(classes) <= MOST else []
-        near = next((classes[k] for k in frequent if alike(key, k)), None)
-        if near is not None:
+        if advice := _advice(key):
+            odd.append((key, "is an odd class, counted as typed", advice))
+        elif fold(key) in DOUBTFUL:
+            what = "may mean not scored; counted as typed until mended"
+            odd.append((key, what, "If it does, say that it means '?'."))
+        elif near := next((c for k, c in compared if totals[k] >= 5 * total and alike(key, k)), ""):
             what = f"may be a slip for {quote(near)}; counted as typed until mended"
-            found += look.find("check", at, what, advice=f"Did you mean {quote(near)}?")
+            odd.append((key, what, f"Did you mean {quote(near)}?"))
+        elif total <= RARE and scored >= SCORED:
+            what = f"only {total} plant{'s' if total > 1 else ''}; counted as typed until mended"
+            odd.append((key, what, ""))
+    found = []
+    for key, what, advice in odd[:MOST]:  # a line a class, in the spelling that it is saved in
+        row = min(look.row(i) for i in words[key])
+        source, name = look.sheet.source, classes[key]
+        problem = Problem(source, what, row, look.header, name, advice=advice)
+        found.append(Finding("check", problem, totals[key]))
+    if more := odd[MOST:]:
+        what = f"{len(more):,} more odd classes, counted as typed"
+        problem = Problem(look.sheet.source, what, column=look.header)
+        found.append(Finding("check", problem, sum(totals[key] for key, *_ in more)))
     return found
 
 

@@ -5,7 +5,7 @@ who came from whom, `traits` says what may be written. Only `plants` is needed:
 without `traits` the kinds and classes are inferred, and said to be inferred.
 
 Loading stops, with every fault at once, only where no season can be made: no such
-file, not a table, no such sheet, no plant or family column. Everything else is a
+file, not a table, no such sheet, no plant or family column, no plants. Everything else is a
 line of `.problems` and the rest loads. Its severity is "mend" (not used until it
 is mended), "check" (used as typed) or "note" (said so that nothing is silent).
 One line stands for one spelling: `row` is its first row, `rows` how many there are.
@@ -16,6 +16,10 @@ What is decided here:
   accents (`errors.fold`); the case of genotypes (AA Aa aa) counts. Not scored: a
   blank, - – — ? na n/a n.a. "not scored", unless `traits` declares it as a class;
   "none" is a class like any other.
+* Not scored, too, is what cannot be anything else: ?? and --- and any such repeat,
+  "unknown", "not known", "no data", #N/A. Words that mean it as a rule but may be a class
+  (missing, null, nan, dead, died, lost, x, not ripe, not seen) are classes, and listed; so
+  is each inferred class that only one or two of fifteen plants or more are in.
 * An unknown class, or a number that cannot be read, is not scored and listed.
   So is 1,234, which is either 1.234 or 1234; 12,5 is 12.5 and 1.234 is 1.234.
 * A plant is known by its family and its code. Of a plant typed twice the first
@@ -25,7 +29,9 @@ What is decided here:
   and f2 are one family, F1-1 and F11 are two.
 * A parent that nobody knows is taken as a founder; see `breedkit.register`.
 * Plants of a family that is not in the register count in a family of that name;
-  plants without a family count in "no family". So each plant is in each count.
+  plants without a family count in "no family" and are listed; which family they are of
+  is not guessed from the rows above. So each plant is in each count.
+* A last row such as Total or Average, without a family, is listed and is not a plant.
 * A mended spelling belongs to the trait ("also typed"), so new plants have it too.
 * A tally with a wrong number stops loading: left out, it would change the ratio.
 """
@@ -43,7 +49,7 @@ from breedkit.reading import BOOK_ENDINGS, TEXT_ENDINGS, Sheet, read_table, shee
 from breedkit.records import Column
 from breedkit.register import read_traits
 from breedkit.season import TYPED, AsTyped, Season, bare_register, make_season
-from breedkit.spelling import NOT_SCORED, TOKENS, Trait, matcher, read_number, tidy
+from breedkit.spelling import NOT_SCORED, SUMS, TOKENS, Trait, matcher, read_number, squeeze, tidy
 
 __all__ = ["Season", "load_counts", "load_season"]
 
@@ -96,6 +102,9 @@ def load_season(
             sheets[name] = _part(read_table(table, keys[name], name))
         except TableError as error:
             faults += error.problems
+    if "plants" in sheets and not len(sheets["plants"].rows):
+        what = "has a header, but no plants below it"
+        faults.append(Problem(sheets["plants"].source, what, advice="Type one row a plant."))
     if faults:
         raise TableError(faults)
     listed, said = read_traits(sheets["traits"]) if "traits" in sheets else ((), ())
@@ -149,7 +158,6 @@ def _part(sheet: Sheet) -> Sheet:
 
 
 MOST_PLANTS = 1e9  # a count beyond this is a slip
-SUMS = frozenset({"total", "sum"})
 _Cell = tuple[int, str, str, str, str, str]  # row, column, trait, family, class, count
 
 
@@ -212,8 +220,12 @@ def _tallied(sheet: Sheet, cells: list[_Cell]) -> Season:
             )  # fmt: skip
             continue
         trait, family, word = (
-            spelled.setdefault((sort, key(text)), tidy(text))
-            for sort, text in (("trait", trait), ("family", family), ("class", word))
+            spelled.setdefault((sort, alike), tidy(text))
+            for sort, text, alike in (
+                ("trait", trait, key(trait)),
+                ("family", family, squeeze(key(family))),
+                ("class", word, key(word)),
+            )
         )
         word = NOT_SCORED if fold(word) in TOKENS else word
         if fold(word) in SUMS:

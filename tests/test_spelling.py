@@ -122,11 +122,49 @@ def test_inferred_classes_are_the_most_frequent_spelling_of_each() -> None:
 def test_a_rare_spelling_near_a_frequent_one_is_pointed_out() -> None:
     sheet = column(*["orange"] * 9, "orannge", *["red"] * 8, "rde", "yellow")
     meant = understand(sheet, "x", Trait("x"))
-    assert severities(meant.findings) == [("check", "orannge", 11, 1), ("check", "rde", 20, 1)]
+    assert severities(meant.findings) == [
+        ("check", "orannge", 11, 1), ("check", "rde", 20, 1), ("check", "yellow", 21, 1),
+    ]  # fmt: skip
     assert list(meant.values)[9] == "orannge"  # counted as typed
     # frequent words are meant, however near
     assert not understand(column(*["pale"] * 9, *["pales"] * 5), "x", Trait("x")).findings
     assert not understand(column(*["1"] * 9, "11"), "x", Trait("x", "class")).findings
+
+
+def test_classes_of_one_or_two_plants_are_pointed_out() -> None:
+    texts = [*["red"] * 9, *["white"] * 6, "Blue", "blue", "gold", *["pink"] * 3]
+    findings = understand(column(*texts), "x", Trait("x")).findings
+    assert severities(findings) == [("check", "blue", 17, 2), ("check", "gold", 19, 1)]
+    assert [f.problem.what for f in findings] == [
+        "only 2 plants; counted as typed until mended",
+        "only 1 plant; counted as typed until mended",
+    ]
+    assert not understand(column(*["red"] * 13, "gold"), "x", Trait("x")).findings
+    declared = Trait("x", "class", ("red", "white", "blue", "gold", "pink"))
+    assert not understand(column(*texts), "x", declared).findings
+
+
+@pytest.mark.parametrize("word", ["--", "???", "——", "Unknown", "not  known", "#N/A", "no data"])
+def test_what_is_beyond_doubt_not_a_score(word: str) -> None:
+    meant = understand(column("red", word, "red"), "x", Trait("x"))
+    assert pd.isna(meant.values[1])
+    assert meant.trait.classes == ("red",)
+    assert understand(column(word), "x", Trait("x", "class", (word,))).values[0] == word
+
+
+@pytest.mark.parametrize("word", ["Missing", "NULL", "dead", "died", "x", "not ripe", "NaN"])
+def test_words_that_may_mean_not_scored_are_pointed_out(word: str) -> None:
+    meant = understand(column(*["red"] * 5, *[word] * 4), "x", Trait("x"))
+    assert list(meant.values)[5] == word
+    assert severities(meant.findings) == [("check", word, 7, 4)]
+    assert "'?'" in meant.findings[0].problem.suggestion
+
+
+def test_a_great_many_odd_classes_are_summed_up() -> None:
+    words = [f"w{k}q{k}" for k in range(MOST + 50)]
+    findings = understand(column(*words, *words), "x", Trait("x", "class")).findings
+    assert len(findings) == MOST + 1
+    assert sum(f.rows for f in findings) == 2 * len(words)
 
 
 def test_the_case_of_genotypes_is_kept() -> None:

@@ -159,9 +159,10 @@ def test_plants_numbered_anew_in_each_family(tmp_path: Path) -> None:
 def test_plants_without_code_or_family(tmp_path: Path) -> None:
     season = load_season(folder(tmp_path, PLANTS + ",F2,red\n,F2,red\nK9,,white\n"))
     assert problems(season) == [
-        ("check", 6, "plant", "", "plants without a code: counted, but they cannot be told apart")
+        ("check", 8, "family", "", "1 plant has no family; the last one typed was 'F2'"),
+        ("check", 6, "plant", "", "plants without a code: counted, but they cannot be told apart"),
     ]
-    assert season.problems.loc[0, "rows"] == 2
+    assert season.problems.loc[1, "rows"] == 2
     assert season.counts("colour").loc["F2"].tolist() == [4, 1, 0, 0]
     assert season.counts("colour").loc["no family"].tolist() == [0, 1, 0, 0]
 
@@ -176,6 +177,56 @@ def test_a_family_that_is_not_in_the_register(tmp_path: Path) -> None:
     assert season.families["family"].tolist() == ["P1", "P2", "F1", "F2"]
     mended = season.mend("family", {"FF2": "F2"})
     assert mended.counts("colour").loc["F2"].tolist() == [2, 2, 0, 0]
+
+
+def test_families_typed_once_above_their_plants_are_not_guessed(tmp_path: Path) -> None:
+    rows = "A,F1,red\nB,F2,red\n" + "".join(f"C{k},,red\n" for k in range(19))
+    season = load_season(folder(tmp_path, "plant,family,colour\n" + rows))
+    assert problems(season) == [
+        ("check", 4, "family", "", "19 plants have no family; the last one typed was 'F2'")
+    ]
+    assert season.problems.loc[0, "rows"] == 19
+    assert season.counts("colour").loc["no family", "red"] == 19
+    season = load_season(folder(tmp_path, "plant,family,colour\nA,,red\nB,?,red\n"))
+    assert problems(season) == [("check", 2, "family", "", "2 plants have no family")]
+
+
+@pytest.mark.parametrize(
+    "below, named",
+    [
+        ("Total,,5\n", [("plant", "Total")]),
+        (",Summe:,5\n", [("family", "Summe:")]),
+        ("Sum,,5\n,,\nAverage,,2.5\n", [("plant", "Sum"), ("plant", "Average")]),
+    ],
+)
+def test_a_row_of_totals_is_not_a_plant(
+    tmp_path: Path, below: str, named: list[tuple[str, str]]
+) -> None:
+    season = load_season(folder(tmp_path, PLANTS + below, traits=None))
+    what = "is not a plant: the row is not used"
+    assert [(s, c, v, p) for s, _, c, v, p in problems(season)] == [
+        ("check", c, v, what) for c, v in named
+    ]
+    assert len(season.plants) == 4
+    assert season.trait("colour").classes == ("red", "white")
+    assert season.counts("colour").to_numpy().sum() == 4
+    assert season.typed["colour"].tolist()[4] == "5"
+    season.save(tmp_path / "saved")
+    again = load_season(tmp_path / "saved")
+    assert again.typed.to_numpy().tolist() == season.typed.to_numpy().tolist()
+    assert [p[2:] for p in problems(again)] == [p[2:] for p in problems(season)]
+
+
+def test_a_plant_called_total_stays_a_plant(tmp_path: Path) -> None:
+    season = load_season(folder(tmp_path, PLANTS + "Total,F2,red\nSum,,red\nK9,F2,red\n"))
+    assert len(season.plants) == 7
+
+
+def test_a_header_and_no_plants(tmp_path: Path) -> None:
+    with pytest.raises(TableError, match="Plants.csv: has a header, but no plants below it"):
+        load_season(folder(tmp_path, "plant,family,colour\n,,\n"))
+    with pytest.raises(TableError, match="the plants frame: has a header, but no plants"):
+        load_season(plants=pd.DataFrame({"plant": [], "family": []}))
 
 
 @pytest.mark.parametrize("register", [None, FAMILIES])
@@ -305,6 +356,8 @@ def test_tallies_in_rows_and_in_columns(tmp_path: Path) -> None:
     path = tmp_path / "t.csv"
     wide.rename_axis("family").to_csv(path, sep=";")
     pd.testing.assert_frame_equal(load_counts(path).counts("class"), season.counts("class"))
+    blanks = long.assign(Family=["F2", "F 2", "BC1", "BC-1", "bc1"])
+    pd.testing.assert_frame_equal(load_counts(blanks).counts("class"), season.counts("class"))
 
 
 def test_shuffling_a_tally_changes_no_count() -> None:
