@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from breedkit.colours import GREY, INK, PAPER, PLAIN, styles
-from breedkit.results import ISOLATE, RELEASE, escape_attribute, show
+from breedkit.results import ISOLATE, RELEASE, escape_attribute, plants, show
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,6 +35,8 @@ _unseen: ContextVar[bool] = ContextVar("_unseen", default=False)
 
 WIDTH = 6.4  # inches; small enough to be read on a phone
 ROW_LETTERS = 24  # of a row's name on one line
+MOST_CLASSES = 10  # that a bar is parted into: one for each hatching
+LEGEND_LINE = 17  # points
 _UNDRAWN = {"\n", ISOLATE, RELEASE}  # they steer the text; no glyph is looked for
 
 
@@ -43,6 +45,9 @@ def bars_against_expected(
     counted: Sequence[float],
     expected: Sequence[float],
     *,
+    rival: Sequence[float] | None = None,
+    expected_name: str = "expected",
+    rival_name: str = "",
     marked: Sequence[bool] | None = None,
     title: str = "",
     caption: str = "",
@@ -54,25 +59,32 @@ def bars_against_expected(
     Parameters
     ----------
     classes, counted, expected : one entry a class; plants.
+    rival : what a second ratio expects; a thinner, dashed line.
+    expected_name, rival_name : the names of the two, such as 'expected 3:1' and '9:7',
+        written above the first line and below the last dashed one.
     marked : classes whose misfit is to be pointed at.
     """
     classes = [show(c) for c in classes]
-    ax = ax or new_axes(WIDTH, 1.9 + 0.62 * len(classes))
+    ax = ax or new_axes(WIDTH, _height(0.62 * len(classes) + 0.5, title, caption))
     spots = np.arange(len(classes))
-    for y, seen, hoped, style in zip(spots, counted, expected, styles(classes), strict=True):
-        ax.barh(y, seen, height=0.62, **style)
-        ax.plot([hoped, hoped], [y - 0.42, y + 0.42], color=INK, linewidth=2.4, zorder=4)
-        point = marked is not None and marked[int(y)]
-        _write(ax, max(seen, hoped), y, _against(seen, hoped, point), bold=bool(point))
+    beyond = np.maximum(counted, expected if rival is None else np.maximum(expected, rival))
+    points = [False] * len(classes) if marked is None else [bool(m) for m in marked]
+    words = [_against(*row) for row in zip(counted, expected, points, strict=True)]
+    for y, style in enumerate(styles(classes)):
+        ax.barh(y, counted[y], height=0.62, **style)
+        _write(ax, beyond[y], y, words[y], bold=points[y])
+    _marks(ax, expected, linewidth=2.4)
     _name_rows(ax, spots, classes)
-    top = max([1.0, *counted, *expected])
-    ax.set_xlim(0, top / (1 - _beside(ax, classes, 2.15)))
+    top = max(1.0, *beyond)
+    beside = _beside(ax, classes, words)
+    ax.set_xlim(0, top / (1 - beside))
     ax.set_xlabel("plants")
-    ax.set_xticks(_whole_ticks(top))
-    ax.annotate(
-        "expected", (expected[0], -0.44), xytext=(0, 3), textcoords="offset points",
-        ha="center", va="bottom", fontsize=9.5, color=INK,
-    )  # fmt: skip
+    ax.set_xticks(_whole_ticks(top, 6 if beside < 0.45 else 3))
+    _name_mark(ax, expected[0], 0, expected_name)
+    if rival is not None:
+        _marks(ax, rival, linewidth=1.5, linestyle=(0, (2.2, 1.2)))
+        _name_mark(ax, rival[-1], len(classes) - 1, rival_name, below=True)
+        ax.set_ylim(len(classes) - 0.2, -0.5)
     return _finish(ax, title, caption, alt, room=16)
 
 
@@ -87,14 +99,20 @@ def shares_by_group(
 ) -> Axes:
     """A full-width bar for each group, parted by the shares of the classes.
 
+    Of more than ten classes, the rarest are drawn as one, which the legend tells.
+
     Parameters
     ----------
     counts : groups x classes; plants. A group without plants is drawn as an empty frame.
     labels : names of the groups to show; by default the index.
     """
-    classes = [show(c) for c in counts.columns]
+    counts, looks = _gather_rare(counts)
+    classes = [_legend_name(show(c)) for c in counts.columns]
+    columns = max(1, min(4, len(classes), int(WIDTH / (_inches(classes, 10) + 0.55))))
+    lines = -(-len(classes) // columns)
     groups = [show(g, longest=40) for g in (labels if labels is not None else counts.index)]
-    ax = ax or new_axes(WIDTH, 2.1 + 0.42 * len(groups))
+    height = _height(0.42 * len(groups) + 0.4 + lines * LEGEND_LINE / 72, title, caption)
+    ax = ax or new_axes(WIDTH, height)
     spots = np.arange(len(groups))
     totals = counts.to_numpy(dtype=float).sum(axis=1)
     shares = np.divide(
@@ -103,22 +121,23 @@ def shares_by_group(
     )  # fmt: skip
     ax.barh(spots, np.ones(len(groups)), height=0.7, color="none", edgecolor=GREY, linewidth=0.8)
     left = np.zeros(len(groups))
-    for j, style in enumerate(styles(classes)):
-        ax.barh(spots, shares[:, j], left=left, height=0.7, label=_legend_name(classes[j]), **style)
+    for j, style in enumerate(looks):
+        ax.barh(spots, shares[:, j], left=left, height=0.7, label=classes[j], **style)
         for y, (start, part, n) in enumerate(
             zip(left, shares[:, j], counts.iloc[:, j], strict=True)
         ):
             if part >= 0.06:
                 _label_in(ax, start + part / 2, y, f"{int(n)}")
         left = left + shares[:, j]
-    for y, total in enumerate(totals):
-        _write(ax, 1.0, y, f"{int(total):,} plant{'' if total == 1 else 's'}")
+    words = [plants(int(total)) for total in totals]
+    for y, text in enumerate(words):
+        _write(ax, 1.0, y, text)
     _name_rows(ax, spots, groups)
-    ax.set_xlim(0, 1 / (1 - _beside(ax, groups, 0.95)))
+    ax.set_xlim(0, 1 / (1 - _beside(ax, groups, words)))
     ax.set_xticks([0, 0.25, 0.5, 0.75, 1], ["0", "1/4", "1/2", "3/4", "all"])
     ax.set_xlabel("share of the plants scored")
-    _legend_above(ax, len(classes))
-    return _finish(ax, title, caption, alt, room=2 + 17 * -(-len(classes) // 4))
+    _legend_above(ax, columns)
+    return _finish(ax, title, caption, alt, room=2 + LEGEND_LINE * lines)
 
 
 def counts_of_two(
@@ -278,15 +297,10 @@ def _finish(ax: Axes, title: str, caption: str, alt: str, room: float = 0) -> Ax
     ax.spines["bottom"].set_color(GREY)
     ax.tick_params(axis="x", colors=GREY, labelcolor=INK)
     figure = figure_of(ax)
-    columns = max(30, int(figure.get_size_inches()[0] * 13))
-    title = textwrap.fill(_drawable(show(title, longest=160)), int(columns * 0.7))
-    caption = textwrap.fill(_drawable(show(caption, longest=600)), columns)
-    heading: dict[str, Any] = {
-        "fontsize": 13,
-        "fontweight": "bold",
-        "color": INK,
-        "parse_math": False,
-    }
+    spoken = show(alt or caption or title, longest=None)
+    title, caption = _wrapped(title, caption, figure.get_size_inches()[0])
+    heading: dict[str, Any] = {"fontsize": 13, "fontweight": "bold", "color": INK}
+    heading["parse_math"] = False
     small: dict[str, Any] = {"fontsize": 9.5, "color": GREY, "parse_math": False, "gid": "caption"}
     if len(figure.axes) == 1:  # title and caption may use the whole width
         if title:
@@ -298,17 +312,10 @@ def _finish(ax: Axes, title: str, caption: str, alt: str, room: float = 0) -> Ax
     else:
         ax.set_title(title, loc="left", pad=room + 4, **heading)
         ax.annotate(
-            caption,
-            (0, 0),
-            xycoords="axes fraction",
-            xytext=(0, -46),
-            ha="left",
-            textcoords="offset points",
-            va="top",
-            annotation_clip=False,
-            **small,
-        )
-    ax.set_label(show(alt or caption or title, longest=None))
+            caption, (0, 0), xycoords="axes fraction", xytext=(0, -46), ha="left", va="top",
+            textcoords="offset points", annotation_clip=False, **small,
+        )  # fmt: skip
+    ax.set_label(spoken)
     return ax
 
 
@@ -326,19 +333,65 @@ def _write(ax: Axes, x: float, y: float | np.integer, text: str, bold: bool = Fa
     )  # fmt: skip
 
 
-def _whole_ticks(top: float) -> np.ndarray:
-    """At most seven round whole numbers from 0 to `top`."""
+def _whole_ticks(top: float, most: int) -> np.ndarray:
+    """Round whole numbers from 0 to `top`, at most `most` steps."""
     from matplotlib.ticker import MaxNLocator
 
-    ticks = np.asarray(MaxNLocator(nbins=6, integer=True).tick_values(0, top))
+    ticks = np.asarray(MaxNLocator(nbins=most, integer=True).tick_values(0, top))
     return ticks[(ticks >= 0) & (ticks <= top)]
 
 
-def _beside(ax: Axes, rows: Sequence[str], inches: float) -> float:
-    """The share of the axes' width that words of `inches` beside the bars take."""
-    names = min(max((len(r) for r in rows), default=0), ROW_LETTERS) * 0.085
-    wide = figure_of(ax).get_size_inches()[0] - names - 0.25
-    return min(inches / max(wide, 0.1), 0.6)
+def _beside(ax: Axes, rows: Sequence[str], words: Sequence[str]) -> float:
+    """The share of the axes' width that the words beside the bars take."""
+    names = _inches([line for r in rows for line in textwrap.wrap(r, ROW_LETTERS)], 10.5)
+    wide = figure_of(ax).get_size_inches()[0] - names - 0.35
+    return min((_inches(words, 9.5) + 0.14) / max(wide, 0.1), 0.6)
+
+
+def _inches(texts: Sequence[str], size: float) -> float:
+    """The width of the widest text in bold letters of `size` points."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import TextToPath
+
+    bold, measure = FontProperties(size=size, weight="bold"), TextToPath()
+    return max(
+        (measure.get_text_width_height_descent(_drawable(t), bold, False)[0] for t in texts),
+        default=0,
+    ) / 72  # fmt: skip
+
+
+def _height(body: float, title: str, caption: str) -> float:
+    """Inches that a picture of the usual width needs for its body and all its words."""
+    title, caption = _wrapped(title, caption, WIDTH)
+    return body + 1.05 + 0.24 * (title.count("\n") + 1) + 0.16 * (caption.count("\n") + 1)
+
+
+def _wrapped(title: str, caption: str, width: float) -> tuple[str, str]:
+    """Title and caption in lines that fit `width` inches."""
+    columns = max(30, int(width * 13))
+    return (
+        textwrap.fill(_drawable(show(title, longest=160)), int(columns * 0.7)),
+        textwrap.fill(_drawable(show(caption, longest=600)), columns),
+    )
+
+
+def _marks(ax: Axes, places: Sequence[float], **line: Any) -> None:
+    """An upright line across each row, with a pale rim that shows on dark bars."""
+    from matplotlib.patheffects import withStroke
+
+    rim = [withStroke(linewidth=line["linewidth"] + 1.6, foreground=PAPER)]
+    for y, x in enumerate(places):
+        ax.plot([x, x], [y - 0.42, y + 0.42], color=INK, zorder=4, path_effects=rim, **line)
+
+
+def _name_mark(ax: Axes, x: float, row: int, name: str, below: bool = False) -> None:
+    """The name of an upright line, above or below it."""
+    side = 1 if below else -1
+    ax.annotate(
+        _drawable(show(name)), (x, row + 0.44 * side), xytext=(0, -3 * side), ha="center",
+        textcoords="offset points", va="top" if below else "bottom", fontsize=9.5, color=INK,
+        parse_math=False,
+    )  # fmt: skip
 
 
 def _label_in(ax: Axes, x: float, y: float, text: str) -> None:
@@ -348,10 +401,23 @@ def _label_in(ax: Axes, x: float, y: float, text: str) -> None:
                   "alpha": 0.88})  # fmt: skip
 
 
-def _legend_above(ax: Axes, entries: int) -> None:
-    """The classes in a row above the bars, between them and the title."""
+def _gather_rare(counts: pd.DataFrame) -> tuple[pd.DataFrame, list[dict[str, Any]]]:
+    """At most ten classes, the rarest together as the last one, and their looks."""
+    looks = styles([str(c) for c in counts.columns])
+    if len(looks) <= MOST_CLASSES:
+        return counts, looks
+    order = np.argsort(-counts.to_numpy(dtype=float).sum(axis=0), kind="stable")
+    kept, rare = np.sort(order[: MOST_CLASSES - 1]), order[MOST_CLASSES - 1 :]
+    drawn = counts.iloc[:, kept].copy()
+    looks = styles([str(c) for c in drawn.columns])
+    drawn[f"others ({len(rare)} classes)"] = counts.iloc[:, rare].sum(axis=1)
+    return drawn, [*looks, {"facecolor": PAPER, "edgecolor": INK, "linewidth": 0.8}]
+
+
+def _legend_above(ax: Axes, columns: int) -> None:
+    """The classes in rows above the bars, between them and the title."""
     legend = ax.legend(
-        loc="lower left", bbox_to_anchor=(0, 1.0), ncols=min(entries, 4), frameon=False,
+        loc="lower left", bbox_to_anchor=(0, 1.0), ncols=columns, frameon=False,
         fontsize=10, borderaxespad=0.3, handlelength=1.6, columnspacing=1.2,
     )  # fmt: skip
     for text in legend.get_texts():
@@ -360,7 +426,7 @@ def _legend_above(ax: Axes, entries: int) -> None:
 
 def _legend_name(name: str) -> str:
     """A short name; matplotlib hides one that begins with an underscore."""
-    short = _drawable(show(name, longest=24))
+    short = _drawable(show(name, longest=36))
     return f" {short}" if short.startswith("_") else short
 
 

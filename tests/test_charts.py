@@ -4,6 +4,7 @@ from colorsys import rgb_to_hls
 
 import pandas as pd
 import pytest
+from matplotlib import pyplot as plt
 from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
 
@@ -51,6 +52,40 @@ def test_counted_against_expected() -> None:
     assert charts.alternative_text(ax) == "44 red, 20 orange."
 
 
+def shown_at(ax, text: str):
+    """Where a text stands on the picture, in pixels."""
+    ax.figure.draw_without_rendering()
+    [found] = [t for t in ax.texts if t.get_text() == text]
+    return found.get_window_extent()
+
+
+def test_words_beside_the_bars_are_never_cut() -> None:
+    for counted, expected in (([6, 12], [13.5, 4.5]), ([1064, 4], [1033.5, 34.5])):
+        for name in ("red", "a name of many words that takes several lines of text"):
+            ax = charts.bars_against_expected([name, "b"], counted, expected, marked=[True, True])
+            ends = [shown_at(ax, t.get_text()).x1 for t in ax.texts if "counted" in t.get_text()]
+            assert len(ends) == 2 and max(ends) < ax.figure.bbox.x1
+            plt.close(ax.figure)
+
+
+def test_a_rival_ratio_is_a_second_line_with_a_name() -> None:
+    ax = charts.bars_against_expected(
+        ["purple", "white"], [44, 36], [46, 34], rival=[45, 35],
+        expected_name="expected 3:1", rival_name="$9:7$", ax=axes(),
+    )  # fmt: skip
+    solid, dashed = ax.lines[:2], ax.lines[2:]
+    assert [line.get_xdata()[0] for line in solid] == [46, 34]
+    assert [line.get_xdata()[0] for line in dashed] == [45, 35]
+    assert {line.get_linestyle() for line in solid} == {"-"}
+    assert {line.get_linestyle() for line in dashed} == {"--"}
+    assert dashed[0].get_linewidth() < solid[0].get_linewidth()
+    boxes = [shown_at(ax, t.get_text()) for t in ax.texts]
+    assert len(boxes) == 4 and "$9:7$" in words(ax)
+    assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[:i])
+    below = shown_at(ax, "$9:7$")
+    assert below.y0 > ax.get_window_extent().y0  # above the axis
+
+
 def test_a_chart_can_be_drawn_over_another() -> None:
     ax = axes()
     for plants in (20, 3, 400):
@@ -66,6 +101,36 @@ def test_shares_by_group_say_the_plants() -> None:
     assert widths[:4] == [1, 1, 1, 1]  # the frames
     assert widths[4:] == [1, 0, 0.75, 0, 0, 1, 0.25, 0]
     assert {"10 plants", "60 plants", "0 plants", "45", "15"} <= set(words(ax))
+
+
+def test_the_rarest_of_many_classes_are_drawn_as_one() -> None:
+    rare = pd.DataFrame([[1] * 9 + [50 + i for i in range(9)]], index=["27-F2"],
+                        columns=[f"class {i}" for i in range(18)])  # fmt: skip
+    given = rare.copy()
+    ax = charts.shares_by_group(rare, ax=axes())
+    names = [t.get_text() for t in ax.get_legend().get_texts()]
+    assert names == [*(f"class {i}" for i in range(9, 18)), "others (9 classes)"]
+    assert {"50", "58", "495 plants"} <= {t.get_text() for t in ax.texts}
+    assert ax.patches[-1].get_width() == pytest.approx(9 / given.to_numpy().sum())
+    assert rare.equals(given)
+
+
+@pytest.mark.parametrize("classes, groups", [(30, 3), (2, 40), (10, 1)])
+def test_many_classes_or_groups_leave_the_words_apart(classes: int, groups: int) -> None:
+    counts = pd.DataFrame(
+        [[1 + (i * j) % 7 for j in range(classes)] for i in range(groups)],
+        columns=[f"a class with a long name {j}" for j in range(classes)],
+    )
+    ax = charts.shares_by_group(counts, title="Ripe colour " * 9, caption="By family. " * 30)
+    figure = ax.figure
+    figure.draw_without_rendering()  # a warning about the layout would be an error
+    boxes = [t.get_window_extent() for t in (*figure.texts, ax.xaxis.label)]
+    boxes += [ax.get_legend().get_window_extent(), ax.get_window_extent()]
+    assert len(boxes) == 5
+    assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[:i])
+    bar = ax.get_window_extent().height / figure.dpi / groups
+    assert bar > 0.3  # inches a group
+    plt.close(figure)
 
 
 def test_two_traits_and_points() -> None:
@@ -140,15 +205,11 @@ def test_a_users_text_is_drawn_as_text(name: str) -> None:
 
 
 def test_a_new_axes_is_made_where_none_is_given() -> None:
-    from matplotlib import pyplot as plt
-
     ax = charts.bars_against_expected(["a"], [1], [1])
     assert plt.get_fignums()
     plt.close(ax.figure)
 
 
 def test_a_picture_for_a_panel_leaves_nothing_behind() -> None:
-    from matplotlib import pyplot as plt
-
     html = charts.html_of(lambda: charts.bars_against_expected(["a"], [1], [1], alt="one a"))
     assert html.startswith('<img alt="one a" width="614"') and not plt.get_fignums()
