@@ -3,27 +3,30 @@
 One trait by family in the order of the register, or two traits of the same plants
 against each other; classes are counted, numbers are shown plant by plant. Behind
 every bar stand plants: `plants_behind` names them, so that a doubtful score can be
-looked up in the book. Nothing is inferred here.
+looked up in the book. Entries in doubt are listed with what they can mean: a problem
+has a suggestion, a class can be renamed, and a meaning is never itself in doubt.
+Nothing is inferred here.
 """
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pandas as pd
 
 from breedkit import charts
 from breedkit.errors import Problem, TableError, fold, pick, quote
-from breedkit.pedigree import describe, family_plans, generation
+from breedkit.families import family_plans
+from breedkit.pedigree import describe, generation
 from breedkit.results import Fact, Result, number, plants, sentence, show
+from breedkit.spelling import NOT_SCORED, matcher, tidy
 
 if TYPE_CHECKING:
     from breedkit.charts import Axes
     from breedkit.tables import Season
 
-NOT_SCORED = "not scored"
 MEDIAN = "The median is the value of the middle plant: half of the plants lie below it, half above."
 
 
@@ -208,16 +211,84 @@ def first_choice(season: Season) -> tuple[str, str]:
         stage = stages.get(family, "")
         return 3 if stage == "F2" else 2 if stage not in ("", "P", "F1") else int(stage != "")
 
-    ranked = []
+    ranked = [(-2, 0, 0, 0, "", next(iter(season.family_names), ""))]
     for place, trait in enumerate(classed):
         scored = season.counts(trait).drop(columns=NOT_SCORED).sum(axis=1)
         for row, (family, n) in enumerate(scored.items()):
             rank = promise(str(family)) if n else -1
             size = int(n) if rank < 3 else 0
             ranked.append((rank, -place, size, -row, trait, str(family)))
-    if not ranked:
-        return (classed[0] if classed else "", next(iter(season.family_names), ""))
     return max(ranked)[-2:]
+
+
+# --- what is in doubt ----------------------------------------------------------------
+
+
+class Spelling(NamedTuple):
+    """What was typed in a column, and whether it is listed as a problem."""
+
+    column: str
+    typed: str
+    listed: bool
+
+
+def spellings(season: Season) -> list[Spelling]:
+    """What may be given another meaning: what is listed as a problem, then every class."""
+    problems = season.problems
+    names = {fold(n): n for n in season.trait_names}
+    strangers = set(season.family_names) - set(season.families["family"])
+    found: dict[Spelling, None] = {}
+    for line in problems[problems["severity"] != "note"].itertuples():
+        column, typed = fold(str(line.column)), tidy(str(line.value))
+        if typed and column in names:
+            found[Spelling(names[column], typed, True)] = None
+        elif column == "family" and typed in strangers:
+            found[Spelling("family", typed, True)] = None
+    for name in season.trait_names if not season.plants.empty else ():
+        for word in season.trait(name).classes if season.trait(name).has_classes else ():
+            if Spelling(name, word, True) not in found and season.counts(name)[word].any():
+                found[Spelling(name, word, False)] = None
+    return list(found)
+
+
+def sound_meanings(season: Season, spelling: Spelling) -> list[str]:
+    """The classes (or families) that a spelling can mean: none that is itself in doubt."""
+    column = spelling.column
+    if column == "family":
+        known = list(season.families["family"])
+    else:
+        known = list(season.trait(column).classes) if season.trait(column).has_classes else []
+    doubtful = {s.typed for s in spellings(season) if s.listed and s.column == column}
+    return [k for k in known if k != spelling.typed and k not in doubtful]
+
+
+def rows_typed(season: Season, spelling: Spelling) -> int:
+    """In how many rows a spelling was typed, whatever its capitals and blanks."""
+    typed = season.typed
+    header = next(c for c in typed if fold(c) == fold(spelling.column))
+    words = typed[header].value_counts()
+    classes = () if spelling.column == "family" else season.trait(spelling.column).classes
+    key = matcher(words.index, classes)
+    return int(words[[key(w) == key(spelling.typed) for w in words.index]].sum())
+
+
+def what_they_say(lines: pd.DataFrame) -> pd.DataFrame:
+    """Lines of `Season.problems` as one reads them, without the columns that say nothing."""
+    told = lines[["source", "row", "rows", "column", "value", "problem", "suggestion"]].copy()
+    placed = lines["row"].notna()
+    told["rows"] = [count_rows(n) if p else "" for n, p in zip(lines["rows"], placed, strict=True)]
+    silent = [c for c in told if told[c].isna().all() or (told[c] == "").all()]
+    if told["source"].nunique() == 1:
+        silent.append("source")
+    return told.drop(columns=silent)
+
+
+def count_rows(n: int) -> str:
+    """'1 row', '3 rows'."""
+    return f"{n:,} row{'' if n == 1 else 's'}"
+
+
+# --- small parts ---------------------------------------------------------------------
 
 
 def _in_register_order(season: Season, family: str | None) -> pd.DataFrame:

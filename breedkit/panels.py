@@ -17,9 +17,19 @@ from typing import Any
 import ipywidgets as widgets
 
 from breedkit import charts, overview
-from breedkit.compare import judge_family
-from breedkit.errors import BreedkitError
-from breedkit.overview import NOT_SCORED, family_labels, first_choice
+from breedkit.errors import BreedkitError, ModelError, Problem, TableError, did_you_mean
+from breedkit.judge import judge_family
+from breedkit.overview import (
+    NOT_SCORED,
+    Spelling,
+    count_rows,
+    family_labels,
+    first_choice,
+    rows_typed,
+    sound_meanings,
+    spellings,
+    what_they_say,
+)
 from breedkit.results import escape, html_table, plants, show
 from breedkit.tables import Season, load_season
 
@@ -28,9 +38,10 @@ INVENTED_SEASON = Path(__file__).parent.parent / "sample_data" / "invented_seaso
 BY_FAMILY = "by generation and family"
 ALL_FAMILIES = "all families"
 ALL_PLANTS = "all plants"
-LISTED = 40  # plants that a list shows before it says how many more there are
+CHOOSE = "choose …"
+LISTED = 1000  # lines of a table on a page before it says how many more there are
 
-Options = list[tuple[str, str]]
+Options = list[tuple[str, Any]]
 
 
 class Panel(widgets.VBox):
@@ -80,7 +91,7 @@ class Panel(widgets.VBox):
         try:
             self.said.value = self.answer(**values)
         except BreedkitError as error:
-            self.said.value = f'<p role="alert">{_lines(str(error))}</p>'
+            self.said.value = _alert(error)
 
     def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, Any]:
         bundle = super()._repr_mimebundle_(**kwargs)
@@ -102,80 +113,134 @@ def season_at_hand(folder: str | Path = OWN_SEASON) -> Season:
     return load_season(own if (own / "plants.csv").exists() else INVENTED_SEASON)
 
 
-def load_table(folder: str | Path = OWN_SEASON) -> widgets.VBox:
+class LoadTable(Panel):
+    """Pick the files of a season; see what was understood and what needs mending.
+
+    `fresh` is the season as it was picked, so that problems are shown with the file names
+    and row numbers of the grower's own files, not those of the copy that is kept.
+    """
+
+    def __init__(self, folder: Path):
+        self.folder = folder
+        self.fresh: Season | None = None
+        self.picker = widgets.FileUpload(
+            accept=".csv,.tsv,.txt,.xlsx", multiple=True, description="Pick your table",
+            tooltip="One workbook, or the files plants, families and traits",
+            layout=widgets.Layout(width="16em"),
+        )  # fmt: skip
+        back = _button("Back to the invented season", "Your own table is kept beside it")
+        super().__init__("Load your own table", {"picked": self.picker}, self._answer)
+        back.on_click(self._forget)
+        self.children = (self.picker, back, self.said)
+
+    def _answer(self, picked: tuple[Any, ...]) -> str:
+        if not picked:
+            return self._in_use()
+        try:
+            self.fresh, aside = keep_files(picked, self.folder)
+        except BreedkitError as error:
+            return _alert(error) + self._in_use("still what the other notebooks use")
+        return _put_aside_words(aside) + self._in_use()
+
+    def _in_use(self, how: str = "what the other notebooks use now") -> str:
+        """Which season it is, and what is in it."""
+        if not (self.folder / "plants.csv").exists():
+            return f"<p>The invented season is {how}.</p>{season_html(season_at_hand(self.folder))}"
+        where = escape(self.folder.name)
+        if self.fresh is None:
+            rows = f"It lies in the folder {where}; rows are numbered as in its plants.csv."
+        else:
+            rows = f"A copy lies in the folder {where}; rows are numbered as in your own file."
+        season = self.fresh or season_at_hand(self.folder)
+        return f"<p>Your season is {how}. {rows}</p>{season_html(season)}"
+
+    def _forget(self, _: widgets.Button) -> None:
+        try:
+            aside = put_aside(self.folder)
+        except BreedkitError as error:
+            self.said.value = _alert(error)
+            return
+        self.fresh = None
+        self._moving = True
+        self.picker.value = ()
+        self._moving = False
+        self.refresh()
+        self.said.value = _put_aside_words(aside) + self.said.value
+
+
+def load_table(folder: str | Path = OWN_SEASON) -> LoadTable:
     """Pick the files of a season; see what was understood and what needs mending."""
-    picker = widgets.FileUpload(
-        accept=".csv,.tsv,.txt,.xlsx", multiple=True, description="Pick your table",
-        tooltip="One workbook, or the files plants, families and traits",
-        layout=widgets.Layout(width="16em"),
-    )  # fmt: skip
-    back = widgets.Button(
-        description="Back to the invented season", layout=widgets.Layout(width="16em")
-    )
-
-    def answer(picked: tuple[Any, ...]) -> str:
-        if picked:
-            keep_files(picked, Path(folder))
-        season = season_at_hand(folder)
-        own = (Path(folder) / "plants.csv").exists()
-        whose = "Your season" if own else "The invented season"
-        return f"<p>{whose} is what the other notebooks use now.</p>{season_html(season)}"
-
-    panel = Panel("Load your own table", {"picked": picker}, answer)
-
-    def forget(_: widgets.Button) -> None:
-        put_aside(Path(folder))
-        picker.value = ()
-        panel.refresh()
-
-    back.on_click(forget)
-    panel.children = (picker, back, panel.said)
-    return panel
+    return LoadTable(Path(folder))
 
 
-def keep_files(picked: tuple[Any, ...], folder: Path) -> None:
+def keep_files(picked: tuple[Any, ...], folder: Path) -> tuple[Season, Path | None]:
     """Load the picked files and keep them: as they came in `as_loaded`, tidied beside it.
 
     Nothing is touched unless the files can be loaded; what was kept before is put aside.
+
+    Returns
+    -------
+    (season, aside)
+        The season of the files as they came, and where the one before lies now.
     """
-    arrived = folder.with_name(f"{folder.name}_arriving")
-    shutil.rmtree(arrived, ignore_errors=True)
-    arrived.mkdir(parents=True)
+    arriving = folder.with_name(f"{folder.name}_arriving")
+    came, tidied = arriving / "your files", arriving / "tidied"
+    shutil.rmtree(arriving, ignore_errors=True)
+    came.mkdir(parents=True)
     try:
         names = [Path(file["name"]).name for file in picked]
         for name, file in zip(names, picked, strict=True):
-            (arrived / name).write_bytes(bytes(file["content"]))
-        season = load_season(arrived / names[0] if len(names) == 1 else arrived)
-        put_aside(folder)
-        season.save(folder)
-        arrived.rename(folder / "as_loaded")
+            (came / name).write_bytes(bytes(file["content"]))
+        season = load_season(came / names[0] if len(names) == 1 else came)
+        season.save(tidied)
+        came.rename(tidied / "as_loaded")
+        aside = put_aside(folder)
+        tidied.rename(folder)
     finally:
-        shutil.rmtree(arrived, ignore_errors=True)
+        shutil.rmtree(arriving, ignore_errors=True)
+    return season, aside
 
 
-def put_aside(folder: Path) -> None:
-    """Rename a kept season to the first free of my_season_old1, my_season_old2, ..."""
-    if folder.exists():
-        number = 1
-        while (old := folder.with_name(f"{folder.name}_old{number}")).exists():
-            number += 1
+def put_aside(folder: Path) -> Path | None:
+    """Rename a kept season, if there is one, to the first free of my_season_old1, ..._old2, ...
+
+    TableError if another program holds it fast.
+    """
+    if not folder.exists():
+        return None
+    number = 1
+    while (old := folder.with_name(f"{folder.name}_old{number}")).exists():
+        number += 1
+    try:
         folder.rename(old)
+    except OSError as why:
+        what = f"cannot be put aside: {why.strerror}"
+        advice = "Close its tables in your spreadsheet program and try again."
+        raise TableError(Problem(folder.name, what, advice=advice)) from why
+    return old
+
+
+def _put_aside_words(aside: Path | None) -> str:
+    if aside is None:
+        return ""
+    return f"<p>What you had loaded before is kept in the folder {escape(aside.name)}.</p>"
 
 
 def season_html(season: Season) -> str:
     """What was understood of a season, and every line that needs a look."""
     problems = season.problems
-    columns = ["severity", "source", "row", "column", "value", "problem", "suggestion"]
-    found = problems[[c for c in columns if c in problems]]
     parts = [season.to_html(notes=False)]
     for severity, words in (
         ("mend", "Not used until mended"),
         ("check", "Used as typed, but worth a look"),
         ("note", "Good to know"),
     ):
-        lines = found[found["severity"] == severity].drop(columns="severity")
-        if len(lines):
-            parts.append(html_table(lines.head(LISTED), f"{words} ({len(lines)})", index=False))
+        lines = problems[problems["severity"] == severity]
+        if lines.empty:
+            continue
+        sources = lines["source"].unique()
+        place = f", in {show(sources[0])}" if len(sources) == 1 else ""
+        parts.append(_scrolling(what_they_say(lines), f"{words}{place} ({len(lines):,})"))
     return "".join(parts)
 
 
@@ -205,6 +270,8 @@ class LookAround(Panel):
     def _fill(self, controls: Mapping[str, widgets.Dropdown]) -> None:
         """Options that follow from the season and the trait; a choice that stays possible stays."""
         season, trait = self.season, controls["trait"].value
+        if trait is None:
+            return
         others = [t for t in season.trait_names if t != trait]
         labels = family_labels(season)
         classes = season.trait(trait).classes if season.trait(trait).has_classes else ()
@@ -218,18 +285,17 @@ class LookAround(Panel):
             [(ALL_PLANTS, ""), *_named(classes), (f"plants {NOT_SCORED}", NOT_SCORED)],
         )
 
-    def _answer(self, trait: str, against: str, family: str, shown: str) -> str:
+    def _answer(self, trait: str | None, against: str, family: str, shown: str) -> str:
+        if trait is None:
+            return "<p>This table has no trait yet: a column for what you see on the plants.</p>"
         view = overview.look_around(
             self.season, trait, against or None, family or None, shown or None
         )
-        picture = charts.html_of(view.plot)
         behind = view.plants_behind
-        more = f", the first {LISTED} of them" if len(behind) > LISTED else ""
-        title = f"{plants(len(behind))} {show(shown) if shown else 'in all'}{more}"
+        title = f"{plants(len(behind))} {show(shown) if shown else 'in all'}"
         return (
-            f"<p><strong>{escape(view.verdict)}</strong></p>{picture}"
-            f"<details><summary>{escape(title)}</summary>"
-            f"{html_table(behind.head(LISTED), index=False)}</details>"
+            f"<p><strong>{escape(view.verdict)}</strong></p>{_picture(view)}"
+            f"<details><summary>{escape(title)}</summary>{_scrolling(behind, title)}</details>"
         )
 
 
@@ -238,76 +304,116 @@ def look_around(season: Season) -> LookAround:
     return LookAround(season)
 
 
-def mend_spelling(looking: LookAround, folder: str | Path = OWN_SEASON) -> Panel:
-    """Say once what a spelling means; the panel `looking` then shows the mended season."""
-    spelling = _dropdown("Spelling", spellings(looking.season))
-    meaning = _dropdown("means", [("", "")])
-    button = widgets.Button(description="Mend it everywhere", layout=widgets.Layout(width="16em"))
+class MendSpelling(Panel):
+    """Say once what a spelling means; `looking` shows it, and `folder` keeps it if it is there."""
 
-    def fill(name: str = "spelling") -> None:
-        column, _, _ = spelling.value.partition("\n")
-        known = looking.season.trait(column).classes if column else ()
-        _offer(meaning, [*_named(known), (NOT_SCORED, "?")])
+    def __init__(self, looking: LookAround, folder: Path):
+        self.looking, self.folder = looking, folder
+        self.before: list[Season] = []  # the seasons before each mend, the latest last
+        spelling = _dropdown("Spelling", _spelling_options(looking.season))
+        self.meaning = _dropdown("means", [(CHOOSE, "")])
+        mend = _button("Mend it everywhere", "In every row of the table")
+        undo = _button("Undo the last mend", "As it was before")
+        controls = {"spelling": spelling, "meaning": self.meaning}
+        self._offer_meanings(spelling.value)
+        super().__init__("Mend a spelling", controls, self._answer, self._follow)
+        mend.on_click(self._mend)
+        undo.on_click(self._undo)
+        self.children = (spelling, self.meaning, mend, undo, self.said)
 
-    def answer(spelling: str, meaning: str) -> str:
-        column, _, typed = spelling.partition("\n")
-        if not column:
-            return "<p>No spelling needs mending.</p>"
-        known = looking.season.trait(column)
-        if not known.has_classes:
-            return (
-                f"<p>{escape(show(typed))} in {escape(show(column))}: count it as not scored?</p>"
-            )
-        meant = NOT_SCORED if meaning == "?" else meaning
-        return (
-            f"<p>Read <q>{escape(show(typed))}</q> in {escape(show(column))} as "
-            f"<strong>{escape(show(meant))}</strong>, in every row?</p>"
-        )
+    def _follow(self, moved: str) -> None:
+        if moved == "spelling":
+            self._offer_meanings(self.controls["spelling"].value)
 
-    fill()
-    panel = Panel(
-        "Mend a spelling",
-        {"spelling": spelling, "meaning": meaning},
-        answer,
-        lambda name: fill() if name == "spelling" else None,
-    )
+    def _offer_meanings(self, spelling: Spelling | str, suggest: bool = True) -> None:
+        """What the spelling can mean. Only a listed problem has a suggestion."""
+        options: Options = [(CHOOSE, "")]
+        near = None
+        if isinstance(spelling, Spelling):
+            sound = sound_meanings(self.looking.season, spelling)
+            options += _named(sound)
+            if spelling.column != "family":
+                options.append((NOT_SCORED, "?"))
+            near = did_you_mean(spelling.typed, sound) if spelling.listed and suggest else None
+        self.meaning.options = options
+        self.meaning.value = near or ""
 
-    def mend(_: widgets.Button) -> None:
-        column, _, typed = spelling.value.partition("\n")
-        if not column:
+    def _answer(self, spelling: Spelling | str, meaning: str) -> str:
+        if not isinstance(spelling, Spelling):
+            return "<p>No spelling needs mending. To rename a class, choose it in the list.</p>"
+        typed, column = escape(show(spelling.typed)), escape(show(spelling.column))
+        rows = count_rows(rows_typed(self.looking.season, spelling))
+        if not meaning:
+            return f"<p><q>{typed}</q> in {column} stands in {rows}. Choose what it means.</p>"
+        meant = escape(show(NOT_SCORED if meaning == "?" else meaning))
+        return f"<p>Read <q>{typed}</q> in {column} as <strong>{meant}</strong>, in {rows}?</p>"
+
+    def _mend(self, _: widgets.Button) -> None:
+        spelling, meaning = (self.controls[c].value for c in ("spelling", "meaning"))
+        if not isinstance(spelling, Spelling):
+            self.said.value = self._answer(spelling, meaning)
+        elif not meaning:
+            self.said.value = _alert(f"Choose first what {show(spelling.typed)} means.")
+        else:
+            season = self.looking.season
+            rows = count_rows(rows_typed(season, spelling))
+            try:
+                mended = season.mend(spelling.column, {spelling.typed: meaning})
+                kept = self._keep(mended)
+            except BreedkitError as error:
+                self.said.value = _alert(error)
+                return
+            self.before.append(season)
+            meant = NOT_SCORED if meaning == "?" else show(meaning)
+            done = f"Mended: {show(spelling.typed)} is read as {meant}, in {rows}."
+            self._use(mended, f"{done} The panel above shows it. {kept}")
+
+    def _undo(self, _: widgets.Button) -> None:
+        if not self.before:
+            self.said.value = _alert("There is no mend to undo.")
             return
         try:
-            mended = looking.season.mend(column, {typed: meaning.value})
-            if (Path(folder) / "plants.csv").exists():
-                mended.save(folder)
+            kept = self._keep(self.before[-1])
         except BreedkitError as error:
-            panel.said.value = f'<p role="alert">{_lines(str(error))}</p>'
+            self.said.value = _alert(error)
             return
-        looking.use(mended)
-        done = f"<p>Mended: {escape(show(typed))}. The panel above shows it.</p>"
-        panel._moving = True
-        _offer(spelling, spellings(mended))
-        fill()
-        panel._moving = False
-        panel.refresh()
-        panel.said.value = done + panel.said.value
+        self._use(self.before.pop(), f"The last mend is undone. {kept}")
 
-    button.on_click(mend)
-    panel.children = (spelling, meaning, button, panel.said)
-    return panel
+    def _keep(self, season: Season) -> str:
+        """Save in place of the season on show; say what was done."""
+        if not (self.folder / "plants.csv").exists():
+            return ""
+        # Another table may have been loaded since, or a cell put right in the kept one.
+        if not season_at_hand(self.folder).plants.equals(self.looking.season.plants):
+            return (
+                f"It is not kept: the folder {self.folder.name} holds something else by now. "
+                "Run this notebook again to work on that."
+            )
+        season.save(self.folder)
+        return f"It is kept in the folder {self.folder.name}."
+
+    def _use(self, season: Season, done: str) -> None:
+        """Show a season. No meaning is suggested now: a second press must not mend another."""
+        self.looking.use(season)
+        self._moving = True
+        _offer(self.controls["spelling"], _spelling_options(season))
+        self._offer_meanings(self.controls["spelling"].value, suggest=False)
+        self._moving = False
+        self.refresh()
+        self.said.value = f'<p role="status">{escape(done)}</p>{self.said.value}'
 
 
-def spellings(season: Season) -> Options:
-    """The entries that may need mending: (what to show, column and entry)."""
-    problems = season.problems
-    names = {n.casefold(): n for n in season.trait_names}
-    found = []
-    for _, line in problems[problems["severity"] != "note"].iterrows():
-        column = names.get(str(line["column"]).strip().casefold())
-        if column and isinstance(line["value"], str) and line["value"]:
-            label = f"{show(line['value'], longest=30)} in {show(column, longest=30)}"
-            found.append((label, f"{column}\n{line['value']}"))
-    return list(dict(found).items()) or [("nothing to mend", "")]
+def mend_spelling(looking: LookAround, folder: str | Path = OWN_SEASON) -> MendSpelling:
+    """Say once what a spelling means; the panel `looking` then shows the mended season."""
+    return MendSpelling(looking, Path(folder))
+
+
+def _spelling_options(season: Season) -> Options:
+    found = spellings(season)
+    options: Options = [
+        (f"{show(s.typed, longest=30)} in {show(s.column, longest=30)}", s) for s in found
+    ]
+    return options if found and found[0].listed else [("nothing needs mending", ""), *options]
 
 
 # --- one gene? -----------------------------------------------------------------------
@@ -315,17 +421,29 @@ def spellings(season: Season) -> Options:
 
 def one_gene(season: Season) -> Panel:
     """Choose trait and family; read the verdict, see the chart and the plants needed."""
-    first_trait, first_family = first_choice(season)
     classed = [t for t in season.trait_names if season.trait(t).has_classes]
     trait = _dropdown("Trait", _named(classed))
     family = _dropdown("Family", [(show(v), k) for k, v in family_labels(season).items()])
-    trait.value, family.value = first_trait, first_family
+    for control, first in zip((trait, family), first_choice(season), strict=True):
+        if first:
+            control.value = first
 
-    def answer(trait: str, family: str) -> str:
-        judged = judge_family(season, trait, family)
-        if not judged.candidates:
-            return judged.to_html()
-        return judged.to_html(charts.html_of(judged.plot))
+    def answer(trait: str | None, family: str | None) -> str:
+        if trait is None or family is None:
+            return (
+                "<p>No trait of this table has classes, such as red and orange: there is "
+                "nothing to count here. The notebook <em>season</em> shows numbers.</p>"
+            )
+
+        counted = overview.look_around(season, trait, family=family)
+        try:
+            judged = judge_family(season, trait, family)
+        except BreedkitError as error:
+            return _alert(error) + _picture(counted)
+        try:
+            return judged.to_html(charts.html_of(judged.plot))
+        except ModelError:  # no ratio to draw the counts against
+            return judged.to_html(_picture(counted))
 
     return Panel("Is it one gene?", {"trait": trait, "family": family}, answer)
 
@@ -338,10 +456,32 @@ def _named(names: Any) -> Options:
 
 
 def _dropdown(description: str, options: Options) -> widgets.Dropdown:
+    # Without a tooltip of its own a label would have the tooltip "null".
     return widgets.Dropdown(
-        options=options, description=description,
+        options=options, description=description, tooltip=description,
         style={"description_width": "6em"}, layout=widgets.Layout(width="32em", max_width="100%"),
     )  # fmt: skip
+
+
+def _button(description: str, tooltip: str) -> widgets.Button:
+    layout = widgets.Layout(width="16em")
+    return widgets.Button(description=description, tooltip=tooltip, layout=layout)
+
+
+def _picture(view: overview.Overview) -> str:
+    return charts.html_of(view.plot) if view.scored else ""
+
+
+def _scrolling(frame: Any, title: str) -> str:
+    """A table in a box that scrolls if it is long; by keyboard too."""
+    more = f", the first {LISTED:,} of them" if len(frame) > LISTED else ""
+    table = html_table(frame.head(LISTED), title + more, index=False)
+    if len(frame) <= 12:
+        return table
+    return (
+        f'<div tabindex="0" role="region" aria-label="{escape(title)}" '
+        f'style="max-height:26em;overflow:auto">{table}</div>'
+    )
 
 
 def _offer(control: widgets.Dropdown, options: Options) -> None:
@@ -354,5 +494,6 @@ def _offer(control: widgets.Dropdown, options: Options) -> None:
         control.value = chosen
 
 
-def _lines(text: str) -> str:
-    return "<br>".join(escape(line) for line in text.splitlines())
+def _alert(words: object) -> str:
+    """An error, or words, line by line."""
+    return f'<p role="alert">{"<br>".join(escape(line) for line in str(words).splitlines())}</p>'

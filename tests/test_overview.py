@@ -145,7 +145,6 @@ def test_a_family_of_known_parentage_goes_before_a_larger_one() -> None:
         ({"plant": ["1"], "family": ["F2"], "weight": ["1.5"]}, ("", "F2")),
         ({"plant": ["1"], "family": ["F2"]}, ("", "F2")),
         ({"plant": ["1"], "family": ["F2"], "colour": [""]}, ("colour", "F2")),
-        ({"plant": [], "family": [], "colour": []}, ("colour", "")),
     ],
 )
 def test_a_table_with_nothing_to_begin_with_is_no_error(table: dict, first: tuple) -> None:

@@ -8,6 +8,7 @@ import pytest
 
 import breedkit as bk
 from breedkit import panels
+from breedkit.overview import Spelling, rows_typed, sound_meanings, spellings
 
 SEASON = Path(__file__).parent.parent / "sample_data" / "invented_season"
 NASTY = "<img src=x onerror=alert(1)>"
@@ -28,6 +29,11 @@ def picked(*paths: Path) -> tuple[dict, ...]:
         }
         for p in paths
     )  # fmt: skip
+
+
+def press(panel: panels.Panel, button: str) -> None:
+    (found,) = (c for c in panel.children if getattr(c, "description", "") == button)
+    found.click()
 
 
 def counting(panel: panels.Panel) -> list[dict]:
@@ -67,6 +73,34 @@ def test_what_cannot_be_answered_is_said_in_the_panel(season) -> None:
     assert "alert" not in panel.said.value
 
 
+@pytest.mark.parametrize(
+    ("table", "says"),
+    [
+        ({"family": ["Mum"] * 2 + ["Dad"] * 2 + ["Kids"] * 8, "colour": ["red", "orange"] * 6},
+         "are not known"),
+        ({"family": ["F2"] * 48, "colour": [f"colour {i}" for i in range(12)] * 4}, "Cannot tell"),
+        ({"family": ["F2"] * 4, "colour": [""] * 4}, "Cannot tell"),
+        ({"family": ["F2"] * 4, "weight": ["1.5", "2.5", "3.5", "4.5"]}, "nothing to count"),
+        ({"family": ["F2"] * 4}, "nothing to count"),
+    ],
+)  # fmt: skip
+def test_ordinary_tables_that_cannot_be_judged_get_words(table: dict, says: str) -> None:
+    frame = pd.DataFrame({"plant": range(len(table["family"]))} | table)
+    season = bk.load_season(plants=frame)
+    panel = panels.one_gene(season)
+    assert says in panel.said.value
+    # Where classes were scored, the counts are drawn all the same.
+    assert panel.said.value.count("<img alt=") == any(table.get("colour", []))
+    looking = panels.look_around(season)
+    assert looking.said.value
+    assert "No spelling needs mending" in panels.mend_spelling(looking).said.value
+
+
+def test_a_table_without_traits_says_so() -> None:
+    season = bk.load_season(plants=pd.DataFrame({"plant": ["1"], "family": ["F2"]}))
+    assert "has no trait yet" in panels.look_around(season).said.value
+
+
 # --- look around and mend ------------------------------------------------------------
 
 
@@ -94,8 +128,9 @@ def test_a_spelling_is_mended_once_for_all(season, tmp_path) -> None:
     meaning.value = "orange"
     assert "Read <q>orannge</q> in ripe colour as <strong>orange</strong>" in mending.said.value
     before = season.counts("ripe colour")["orange"].sum()
-    mending.children[2].click()
+    press(mending, "Mend it everywhere")
     assert looking.season.counts("ripe colour")["orange"].sum() == before + 3
+    assert "orannge is read as orange, in 3 rows" in mending.said.value
     assert "orannge" not in " ".join(label for label, _ in spelling.options)
     assert "Mended" in mending.said.value
     assert not (tmp_path / "none").exists()  # the invented season is not written anywhere
@@ -105,7 +140,100 @@ def test_nothing_to_mend(tmp_path) -> None:
     frame = pd.DataFrame({"plant": ["a", "b"], "family": ["F2", "F2"], "colour": ["red", "blue"]})
     mending = panels.mend_spelling(panels.look_around(bk.load_season(plants=frame)), tmp_path)
     assert "No spelling needs mending" in mending.said.value
-    mending.children[2].click()
+    press(mending, "Mend it everywhere")
+
+
+def test_the_suggestion_of_the_problem_comes_first(season, tmp_path) -> None:
+    mending = panels.mend_spelling(panels.look_around(season), tmp_path)
+    spelling, meaning = mending.controls["spelling"], mending.controls["meaning"]
+    assert spelling.value == Spelling("ripe colour", "orannge", True)
+    assert meaning.value == "orange" and "in 3 rows" in mending.said.value
+    spelling.value = Spelling("ripe colour", "red", False)  # a class has no suggestion
+    assert meaning.value == "" and "Choose what it means" in mending.said.value
+    assert [v for _, v in meaning.options] == ["", "orange", "?"]
+
+
+def test_nothing_is_mended_before_a_meaning_is_chosen(season, tmp_path) -> None:
+    looking = panels.look_around(season)
+    mending = panels.mend_spelling(looking, tmp_path)
+    mending.controls["meaning"].value = ""
+    press(mending, "Mend it everywhere")
+    assert "Choose first what orannge means" in mending.said.value and looking.season is season
+    mending.controls["meaning"].value = "orange"
+    press(mending, "Mend it everywhere")
+    mended = looking.season
+    press(mending, "Mend it everywhere")  # a second press does not mend the next spelling
+    assert "Choose first" in mending.said.value and looking.season is mended
+
+
+def test_any_class_can_be_renamed_but_not_into_one_that_is_in_doubt(tmp_path) -> None:
+    frame = pd.DataFrame(
+        {
+            "plant": range(18), "family": ["F2"] * 18,
+            "fruit": ["round"] * 10 + ["ruond", "Round "] + ["long"] * 6,
+        }
+    )  # fmt: skip
+    season = bk.load_season(plants=frame)
+    assert [(s.typed, s.listed) for s in spellings(season)] == [
+        ("ruond", True), ("round", False), ("long", False),
+    ]  # fmt: skip
+    long = Spelling("fruit", "long", False)
+    assert sound_meanings(season, long) == ["round"]
+    assert rows_typed(season, long) == 6
+    assert rows_typed(season, Spelling("fruit", "round", False)) == 11
+    looking = panels.look_around(season)
+    mending = panels.mend_spelling(looking, tmp_path)
+    mending.controls["spelling"].value = long
+    mending.controls["meaning"].value = "round"
+    press(mending, "Mend it everywhere")
+    assert looking.season.counts("fruit").loc["F2", "round"] == 17
+
+
+def test_a_family_that_is_not_in_the_register_can_be_mended(season, tmp_path) -> None:
+    looking = panels.look_around(season)
+    mending = panels.mend_spelling(looking, tmp_path)
+    mending.controls["spelling"].value = Spelling("family", "volunteers", True)
+    assert "volunteers" not in [v for _, v in mending.controls["meaning"].options]
+    mending.controls["meaning"].value = "F2"
+    assert "in 2 rows" in mending.said.value
+    press(mending, "Mend it everywhere")
+    assert "volunteers" not in looking.season.family_names
+
+
+def test_a_mend_can_be_undone_also_in_the_kept_season(tmp_path) -> None:
+    folder = tmp_path / "my_season"
+    panels.keep_files(picked(*sorted(SEASON.glob("*.csv"))), folder)
+    files = {p.name: p.read_bytes() for p in folder.glob("*.csv")}
+    looking = panels.look_around(panels.season_at_hand(folder))
+    mending = panels.mend_spelling(looking, folder)
+    before = looking.season.counts("ripe colour")
+    press(mending, "Undo the last mend")
+    assert "no mend to undo" in mending.said.value
+    press(mending, "Mend it everywhere")
+    assert "kept in the folder my_season" in mending.said.value
+    assert not panels.season_at_hand(folder).counts("ripe colour").equals(before)
+    press(mending, "Undo the last mend")
+    assert "undone" in mending.said.value
+    assert looking.season.counts("ripe colour").equals(before)
+    assert {p.name: p.read_bytes() for p in folder.glob("*.csv")} == files
+
+
+def test_a_mend_never_writes_over_another_table_loaded_since(season, tmp_path) -> None:
+    folder = tmp_path / "my_season"
+    mending = panels.mend_spelling(panels.look_around(season), folder)
+    own = tmp_path / "mine.csv"
+    own.write_text("plant,family,colour\np1,F2,red\np2,F2,orange\n", encoding="utf-8")
+    panels.keep_files(picked(own), folder)
+    press(mending, "Mend it everywhere")
+    assert "Mended" in mending.said.value and "It is not kept" in mending.said.value
+    assert len(panels.season_at_hand(folder).plants) == 2
+
+
+def test_all_plants_are_listed_in_a_box_that_scrolls(season) -> None:
+    html = panels.look_around(season).said.value
+    assert html.count("<tr>") == len(season.plants) + 1
+    assert "overflow:auto" in html and 'tabindex="0"' in html
+    assert ">nan<" not in html.lower()
 
 
 # --- load a table --------------------------------------------------------------------
@@ -130,7 +258,7 @@ def test_a_picked_season_is_kept_for_the_other_notebooks(tmp_path) -> None:
     spelling = mending.controls["spelling"]
     spelling.value = next(v for label, v in spelling.options if "orannge" in label)
     mending.controls["meaning"].value = "orange"
-    mending.children[2].click()
+    press(mending, "Mend it everywhere")
     mended = panels.season_at_hand(folder)
     assert mended.counts("ripe colour").loc["F3-20", "orange"] >= 8
     assert (folder / "as_loaded" / "plants.csv").read_bytes() == original
@@ -145,9 +273,67 @@ def test_what_was_kept_before_is_put_aside_not_lost(tmp_path) -> None:
     assert "2 plants" in panel.said.value
     panel.controls["picked"].value = picked(*sorted(SEASON.glob("*.csv")))
     assert (tmp_path / "my_season_old1" / "as_loaded" / "mine.csv").exists()
-    panel.children[1].click()  # back to the invented season
+    press(panel, "Back to the invented season")
     assert "The invented season" in panel.said.value
     assert (tmp_path / "my_season_old2" / "plants.csv").exists()
+
+
+def test_the_panel_names_the_folder_of_what_it_puts_aside(tmp_path) -> None:
+    folder = tmp_path / "my_season"
+    panel = panels.load_table(folder)
+    press(panel, "Back to the invented season")
+    assert "kept in the folder" not in panel.said.value  # there was nothing to put aside
+    panel.controls["picked"].value = picked(*sorted(SEASON.glob("*.csv")))
+    assert "loaded before" not in panel.said.value
+    one = tmp_path / "mine.csv"
+    one.write_text("plant,family,colour\np1,F2,red\np2,F2,orange\n", encoding="utf-8")
+    panel.controls["picked"].value = picked(one)
+    assert "What you had loaded before is kept in the folder my_season_old1" in panel.said.value
+    bad = tmp_path / "photo.csv"
+    bad.write_bytes(b"%PDF-1.7 \x00\x01")
+    panel.controls["picked"].value = picked(bad)
+    assert 'role="alert"' in panel.said.value
+    assert "Your season is still what the other notebooks use" in panel.said.value
+    assert "2 plants" in panel.said.value
+    press(panel, "Back to the invented season")
+    assert "is kept in the folder my_season_old2" in panel.said.value
+    assert "The invented season is what" in panel.said.value
+
+
+def test_problems_have_the_rows_and_the_name_of_the_growers_own_file(tmp_path) -> None:
+    own = tmp_path / "my peppers.csv"
+    lines = ["my peppers of 2041,,", ",,", "plant,family,fruit"]
+    lines += [f"{i},F2,{'ruond' if i == 9 else 'round'}" for i in range(12)]
+    own.write_text("\n".join(lines), encoding="utf-8")
+    at = lines.index("9,F2,ruond") + 1
+    folder = tmp_path / "my_season"
+    panel = panels.load_table(folder)
+    panel.controls["picked"].value = picked(own)
+    assert "worth a look, in my peppers.csv (1)" in panel.said.value
+    assert f"<bdi>{at}</bdi>" in panel.said.value and "1 row<" in panel.said.value
+    assert "numbered as in your own file" in panel.said.value
+    # Later, when the picked file is gone, the rows are those of the copy, and it says so.
+    again = panels.load_table(folder)
+    assert "rows are numbered as in its plants.csv" in again.said.value
+
+
+def test_no_message_shows_an_inside_name(tmp_path) -> None:
+    one, two = tmp_path / "some.csv", tmp_path / "other.csv"
+    for path in (one, two):
+        path.write_text("plant,family\n1,F2\n", encoding="utf-8")
+    panel = panels.load_table(tmp_path / "my_season")
+    panel.controls["picked"].value = picked(one, two)
+    assert "arriving" not in panel.said.value
+    assert "your files: no table of plants" in panel.said.value
+    assert "The invented season is still what the other notebooks use" in panel.said.value
+
+
+def test_columns_that_say_nothing_are_left_out(season) -> None:
+    html = panels.season_html(season)
+    assert "Not used until mended, in plants.csv" in html and ">source<" not in html
+    assert "3 rows" in html
+    check = html[html.index("worth a look") :]
+    assert ">suggestion<" not in check  # nothing is suggested for 'volunteers'
 
 
 def test_a_file_that_is_no_table_changes_nothing(tmp_path) -> None:
@@ -176,6 +362,17 @@ def test_a_panel_says_what_it_is_where_no_widget_can_be(season) -> None:
     bundle = panels.one_gene(season)._repr_mimebundle_()
     assert bundle["text/plain"] == "Is it one gene?: run the notebook to use this panel."
     assert "application/vnd.jupyter.widget-view+json" in bundle
+
+
+def test_every_control_has_a_tooltip(season, tmp_path) -> None:
+    looking = panels.look_around(season)
+    for panel in (
+        looking, panels.mend_spelling(looking), panels.one_gene(season),
+        panels.load_table(tmp_path / "none"),
+    ):  # fmt: skip
+        for control in panel.children:
+            if control is not panel.said:
+                assert control.tooltip, control.description
 
 
 def test_hostile_names_are_shown_as_text() -> None:
