@@ -275,6 +275,7 @@ def rows_typed(season: Season, spelling: Spelling) -> int:
 def what_they_say(lines: pd.DataFrame) -> pd.DataFrame:
     """Lines of `Season.problems` as one reads them, without the columns that say nothing."""
     told = lines[["source", "row", "rows", "column", "value", "problem", "suggestion"]].copy()
+    told[["column", "value"]] = told[["column", "value"]].map(show)  # a user's words, cut
     placed = lines["row"].notna()
     told["rows"] = [count_rows(n) if p else "" for n, p in zip(lines["rows"], placed, strict=True)]
     silent = [c for c in told if told[c].isna().all() or (told[c] == "").all()]

@@ -30,7 +30,7 @@ from breedkit.overview import (
     spellings,
     what_they_say,
 )
-from breedkit.results import escape, html_table, plants, show
+from breedkit.results import LONGEST, escape, html_table, plants, show
 from breedkit.tables import Season, load_season
 
 OWN_SEASON = "my_season"
@@ -240,7 +240,8 @@ def season_html(season: Season) -> str:
             continue
         sources = lines["source"].unique()
         place = f", in {show(sources[0])}" if len(sources) == 1 else ""
-        parts.append(_scrolling(what_they_say(lines), f"{words}{place} ({len(lines):,})"))
+        title = f"{words}{place} ({len(lines):,})"
+        parts.append(_scrolling(what_they_say(lines), title, longest=300))
     return "".join(parts)
 
 
@@ -472,10 +473,10 @@ def _picture(view: overview.Overview) -> str:
     return charts.html_of(view.plot) if view.scored else ""
 
 
-def _scrolling(frame: Any, title: str) -> str:
+def _scrolling(frame: Any, title: str, longest: int = LONGEST) -> str:
     """A table in a box that scrolls if it is long; by keyboard too."""
     more = f", the first {LISTED:,} of them" if len(frame) > LISTED else ""
-    table = html_table(frame.head(LISTED), title + more, index=False)
+    table = html_table(frame.head(LISTED), title + more, index=False, longest=longest)
     if len(frame) <= 12:
         return table
     return (

@@ -328,6 +328,16 @@ def test_no_message_shows_an_inside_name(tmp_path) -> None:
     assert "The invented season is still what the other notebooks use" in panel.said.value
 
 
+def test_an_advice_is_shown_whole_and_a_long_word_is_cut() -> None:
+    frame = pd.DataFrame(
+        {"plant": range(9), "family": ["F2"] * 9, "fruits": ["1-2-2041", "x" * 300] + ["3"] * 7}
+    )
+    traits = pd.DataFrame({"trait": ["fruits"], "kind": ["count"]})
+    html = panels.season_html(bk.load_season(plants=frame, traits=traits))
+    assert "format the column as text, type again." in html
+    assert "x" * 59 + "…" in html and "x" * 60 not in html
+
+
 def test_columns_that_say_nothing_are_left_out(season) -> None:
     html = panels.season_html(season)
     assert "Not used until mended, in plants.csv" in html and ">source<" not in html
