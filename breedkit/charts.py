@@ -177,24 +177,39 @@ def points_by_group(
 ) -> Axes:
     """A point for each plant, a row for each group, a bar at the group's middle value.
 
+    Points of equal value stand in a small block around it, narrower than the step to
+    the next value.
+
     Parameters
     ----------
     groups : names of the rows.
     values : the values of each row, without missing ones.
     unit : what the values are measured in.
     """
-    ax = ax or new_axes(WIDTH, 2.0 + 0.48 * len(groups))
-    for y, row in enumerate(values):
-        data = np.sort(np.asarray(row, dtype=float))
+    from matplotlib.ticker import MaxNLocator
+
+    ax = ax or new_axes(WIDTH, _height(0.56 * len(groups) + 0.35, title, caption))
+    rows = [np.sort(np.asarray(row, dtype=float)) for row in values]
+    every = np.unique(np.concatenate([*rows, []]))
+    whole = bool((every == np.round(every)).all())
+    step = float(np.diff(every).min()) if every.size > 1 else float(whole)
+    dot = (float(np.ptp(every)) if every.size > 1 else step) / 80
+    for y, data in enumerate(rows):
         if data.size == 0:
             continue
-        ax.scatter(data, y + _spread(data), s=16, color=PLAIN[0], alpha=0.65, linewidth=0, zorder=3)
+        aside, up = _spread(data, dot, step)
+        ax.scatter(data + aside, y + up, s=18, color=PLAIN[0], edgecolor=PAPER, lw=0.5, zorder=3)
         middle = float(np.median(data))
-        ax.plot([middle, middle], [y - 0.36, y + 0.36], color=INK, linewidth=2.2, zorder=4)
+        ax.plot([middle, middle], [y - 0.46, y + 0.46], color=INK, linewidth=2.2, zorder=2)
+    if whole and every.size:
+        ax.xaxis.set_major_locator(MaxNLocator("auto", integer=True, min_n_ticks=1))
+        beyond = max(0.6, 0.04 * float(np.ptp(every)))
+        ax.set_xlim(every[0] - beyond, every[-1] + beyond)
     names = [f"{show(g, longest=34)} ({len(v)})" for g, v in zip(groups, values, strict=True)]
     _name_rows(ax, np.arange(len(groups)), names)
     ax.set_xlabel(_drawable(show(unit, longest=40)), parse_math=False)
     ax.grid(axis="x", color="#dddddd", linewidth=0.7)
+    ax.set_axisbelow(True)
     return _finish(ax, title, caption, alt)
 
 
@@ -452,19 +467,22 @@ def _axis_names(ax: Axes, x: str, y: str) -> None:
     ax.set_ylabel(_drawable(show(y, longest=24)), parse_math=False)
 
 
-def _spread(data: np.ndarray) -> np.ndarray:
-    """Small steps up and down, the same on every run, so that no plant hides another.
+def _spread(data: np.ndarray, dot: float, step: float) -> tuple[np.ndarray, np.ndarray]:
+    """Small steps aside and up or down, the same on every run, so that no plant hides another.
 
-    `data` is sorted; a point moves away from the points closer than a hundredth of
-    the range.
+    `data` is sorted. Points closer than a `dot` take different lanes of the row. Where
+    equal values fill every lane they form columns, within 0.35 `step` of the value.
     """
-    near = max((data[-1] - data[0]) / 60, 1e-12)
-    steps = np.zeros(data.size)
-    run = 0
-    for i in range(1, data.size):
-        run = run + 1 if data[i] - data[i - 1] < near else 0
-        steps[i] = (run % 7) * (1 if run % 2 else -1)
-    return steps * 0.05
+    lanes = 0.085 * np.array([0, 1, -1, 2, -2, 3, -3, 4, -4])
+    at = np.arange(data.size)
+    apart = np.diff(data, prepend=-np.inf) > dot
+    nth = at - np.maximum.accumulate(np.where(apart, at, 0))
+    _, first, which, many = np.unique(
+        data, return_index=True, return_inverse=True, return_counts=True
+    )
+    columns = (-(-many // lanes.size))[which]
+    column = (at - first[which]) // lanes.size - (columns - 1) / 2
+    return column * np.minimum(dot, 0.7 * step / columns), lanes[nth % lanes.size]
 
 
 @lru_cache(maxsize=1)

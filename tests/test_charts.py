@@ -147,6 +147,25 @@ def test_two_traits_and_points() -> None:
     assert (ax.get_xlabel(), ax.get_ylabel()) == ("weight", "length")
 
 
+def test_equal_whole_numbers_are_spread_within_their_row() -> None:
+    rows = [[3] * 400 + [4] * 5, [7] * 12, [5.0]]
+    ax = charts.points_by_group(["27-F2", "Marl", "Tind"], rows, ax=axes())
+    for y, (dots, row) in enumerate(zip(ax.collections, rows, strict=True)):
+        x, up = dots.get_offsets().T
+        assert abs(up - y).max() <= 0.36 and (abs(x - row) <= 0.351).all()
+        assert len({*zip(x.tolist(), up.tolist(), strict=True)}) == len(row)
+    ax.figure.draw_without_rendering()
+    assert all(tick == int(tick) for tick in ax.get_xticks())
+    ax = charts.points_by_group(["Marl"], [[5] * 300], ax=axes())  # no step to be seen
+    ax.figure.draw_without_rendering()
+    assert [tick for tick in ax.get_xticks() if 4.4 <= tick <= 5.6] == [5]
+    ax = charts.points_by_group(["Marl"], [[2.0, 2.25, 2.5]], ax=axes())
+    assert ax.collections[0].get_offsets()[:, 0].tolist() == [2.0, 2.25, 2.5]
+    ax = charts.points_by_group(["Marl"], [[2.05] * 30], ax=axes())  # no step is known
+    assert set(ax.collections[0].get_offsets()[:, 0].tolist()) == {2.05}
+    assert not charts.points_by_group(["Marl"], [[]], ax=axes()).collections
+
+
 def test_classes_with_a_colour_of_their_own() -> None:
     assert colours.colour_named("Dark red") == colours.NAMED["dark red"]
     assert colours.colour_named("light green fruit") == colours.NAMED["light green"]
