@@ -297,24 +297,31 @@ class FamilyVerdict(Result):
         )
 
     def plot(self, ax: Axes | None = None, ratio: str | None = None) -> Axes:
-        """Counted against expected, under the best candidate or under `ratio`."""
-        chosen = self.best or (max(self.candidates, key=_likelihood) if self.candidates else None)
+        """Counted against expected, under the best candidate and its rival, or under `ratio`."""
+        known = {c.ratio: c for c in reversed((*self.candidates, *self.contradicted))}
+        likeliest = max(self.candidates, key=_likelihood, default=None)
+        chosen = self.best or next(iter(self.doubtful), likeliest)
+        rival = self.fitting[1] if len(self.fitting) > 1 and ratio is None else None
         if ratio is not None:
-            known = {c.ratio: c for c in self.candidates}
             chosen = known[pick(ratio, known, "ratio among the candidates", ModelError)]
         if chosen is None:
             raise ModelError(f"There is no ratio to draw {quote(self.trait)} against.")
-        stage = "" if self.generation == self.family else f" ({self.generation})"
-        caption = (
-            f"{plants(self.n)} of {show(self.family)}{stage}. Lines: {chosen.ratio}. "
-            f"Chance of a misfit this large or larger, if {chosen.ratio} holds: "
-            f"{chance(chosen.test.exact.pvalue)}."
-        )
         test = chosen.test
+        if rival is not None and rival.classes != chosen.classes:
+            rival = None  # it speaks of other classes; the words name it
+        stage = "" if self.generation == self.family else f" ({self.generation})"
+        odds = [f"{c.ratio} {chance(c.chance)}" for c in (chosen, rival) if c is not None]
+        caption = (
+            f"{plants(self.n)} of {show(self.family)}{stage}. Chance of a misfit this large or "
+            f"larger, if the ratio holds: {', '.join(odds)}."
+        )
         return charts.bars_against_expected(
             test.classes, test.counts, test.expected.tolist(),
+            rival=None if rival is None else rival.test.expected.tolist(),
+            expected_name=f"expected {chosen.ratio}",
+            rival_name="" if rival is None else rival.ratio,
             marked=(np.abs(test.residuals) > 2).tolist(), title=self.headline, caption=caption,
-            alt=f"{self.headline} Counted: {self.seen}. {caption}", ax=ax,
+            alt=f"{self.headline}. Counted: {self.seen}. {caption}", ax=ax,
         )  # fmt: skip
 
     @property
