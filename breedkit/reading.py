@@ -40,8 +40,7 @@ HEADERS = {  # what else a column may be called, besides its own name
     "male": {"father", "dad", "pollen parent", "male parent"},
 }  # fmt: skip
 FOREIGN = {  # the same in other languages: not read, but the repair is said
-    "plant": {"pflanze", "pflanzen", "pflanze nr", "pflanzennummer", "plante", "plantes",
-              "planta", "plantas", "pianta", "piante"},
+    "plant": {"pflanze", "pflanzen", "plante", "plantes", "planta", "plantas", "pianta", "piante"},
     "family": {"familie", "familien", "famille", "familles", "familia", "famiglia"},
     "female": {"mutter", "mere", "madre", "moeder"},
     "male": {"vater", "pere", "padre", "vader"},
@@ -143,7 +142,7 @@ def read_table(source: object, keys: Sequence[str], sheet: str) -> Sheet:
     ----------
     source : path of a CSV, TSV or XLSX file, or a frame.
     keys : the columns by which the header row is recognised.
-    sheet : the sheet to take from a workbook; a workbook's only sheet will do as well.
+    sheet : the sheet to take from a workbook; near names and the only sheet will do too.
 
     Raises
     ------
@@ -165,8 +164,15 @@ def read_table(source: object, keys: Sequence[str], sheet: str) -> Sheet:
 
 
 def sheet_names(path: Path) -> list[str]:
-    """The names of a workbook's sheets, none if the file is no workbook."""
-    return list(_open_book(path).sheetnames) if _read_head(path).startswith(b"PK") else []
+    """The names of a workbook's sheets that hold something, none if it is no workbook."""
+    return list(_pages(path)) if _read_head(path).startswith(b"PK") else []
+
+
+def sheet_called(name: str, titles: Sequence[str]) -> str | None:
+    """The title that means `name`: that very word, or the only one that has it in it."""
+    near = [t for t in titles if re.search(rf"\b{name}\b", fold(t))]
+    very = [t for t in near if fold(t) == name]
+    return very[0] if very else near[0] if len(near) == 1 else None
 
 
 def unguard(text: str) -> str:
@@ -202,21 +208,44 @@ def _find_header(rows: Sequence[Sequence[str]], keys: Sequence[str]) -> int | No
 
 
 def _no_header(source: str, rows: Sequence[Sequence[str]], keys: Sequence[str]) -> TableError:
-    """Says which columns are missing from the row that looks most like a header."""
-    best = max(
-        (row for row in rows[:HEADER_WITHIN] if any(c.strip() for c in row)),
-        key=lambda row: sum(_match(row, key) is not None for key in keys),
-        default=[],
-    )
+    """Says which columns are missing from the row that looks most like a header.
+
+    It names most of them, be it in another language, and is the widest of those.
+    """
+
+    def foreign(row: Sequence[str], key: str) -> str | None:
+        return next((c for c in row if fold(c).rstrip(".:") in FOREIGN.get(key, ())), None)
+
+    def likeness(row: Sequence[str]) -> tuple[int, int]:
+        named = [k for k in keys if _match(row, k) is not None or foreign(row, k)]
+        return len(named), sum(bool(c.strip()) for c in row)
+
+    best = max(rows[:HEADER_WITHIN], key=likeness, default=[])
+    like = foreign(best, "plant") or did_you_mean("plant", best)
+    if best and "plant" in keys and not like and _tallied(best, rows[rows.index(best) + 1 :]):
+        what = "holds tallies, not a row for each plant"
+        advice = "Type one row a plant, or read the tallies with load_counts."
+        return TableError(Problem(source, what, advice=advice))
     typed = [c for c in best if c.strip()]
     faults = []
     for key in keys:
         if _match(best, key) is None:
-            near = did_you_mean(key, typed)
-            hint = f" Is it {quote(near)}?" if near else ""
+            near = foreign(best, key) or did_you_mean(key, typed)
+            hint = f" If {quote(near)} is meant, call the column '{key}'." if near else ""
             found = f"Found: {listing([quote(c) for c in typed[:12]]) or 'nothing'}.{hint}"
             faults.append(Problem(source, f"has no column called '{key}'", advice=found))
     return TableError(faults)
+
+
+def _tallied(header: Sequence[str], below: Sequence[Sequence[str]]) -> bool:
+    """Whether a table says how many plants of a family are in a class."""
+    family = _match(header, "family")
+    if family is None or {"class", "count"} <= {fold(c) for c in header}:
+        return family is not None
+    rows = [dict(zip(header, row, strict=False)) for row in below if any(row)]
+    cells = [c for row in rows for name, c in row.items() if name.strip() and name != family]
+    once = len({row[family] for row in rows}) == len(rows)
+    return len(cells) > len(rows) and once and all(c.strip().isdecimal() for c in cells)
 
 
 def _assemble(
@@ -265,7 +294,7 @@ def _say_long_rows(source: str, rows: list[int], width: int) -> list[Finding]:
     what = f"has more cells than the header, which has {width}"
     listed = [Problem(source, what, row=row, advice=advice) for row in rows[:LONG_ROWS]]
     faults = [Finding("mend", problem) for problem in listed]
-    if more := len(rows) - LONG_ROWS if len(rows) > LONG_ROWS else 0:
+    if (more := len(rows) - LONG_ROWS) > 0:
         problem = Problem(source, f"{more:,} more rows have more cells than the header")
         faults.append(Finding("mend", problem, more))
     return faults
@@ -389,26 +418,29 @@ def _top(text: str, mark: str) -> list[list[str]]:
 # --- workbooks and frames ---------------------------------------------------------
 
 
-def _open_book(path: Path) -> Any:
+def _pages(path: Path) -> dict[str, Any]:
+    """The sheets of a workbook that hold something, or all if none does."""
     from openpyxl import load_workbook
 
     try:
         with warnings.catch_warnings(action="ignore"):  # about drop-downs and print settings
-            return load_workbook(io.BytesIO(path.read_bytes()))
+            pages = load_workbook(io.BytesIO(path.read_bytes())).worksheets
+            said = [p for p in pages if p.max_row > 1 or p.max_column > 1 or p["A1"].value]
+            return {page.title: page for page in said or pages}
     except (zipfile.BadZipFile, KeyError, ValueError, TypeError, OSError) as why:
         what = "cannot be read as an Excel workbook"
         raise TableError(Problem(path.name, what, advice="Save it again as XLSX or CSV.")) from why
 
 
 def _from_book(path: Path, keys: Sequence[str], sheet: str, findings: list[Finding]) -> Sheet:
-    pages = {page.title: page for page in _open_book(path).worksheets}
-    title = next((t for t in pages if fold(t) == fold(sheet)), None)
-    if title is None and len(pages) == 1:
-        title = next(iter(pages))
+    pages = _pages(path)
+    title = sheet_called(sheet, list(pages)) or (next(iter(pages)) if len(pages) == 1 else None)
     if title is None:
         raise TableError(Problem(path.name, f"has no sheet called '{sheet}'", allowed=tuple(pages)))
     page = pages[title]
     source = f"{path.name}, sheet {quote(title)}"
+    if fold(title) != sheet:
+        findings.append(_note(source, f"is read as the table of {sheet}"))
     rows = [[_cell_text(cell) for cell in row] for row in page.iter_rows()]
     for area in page.merged_cells.ranges:  # a cell merged downwards says the same in each row
         column, top = area.min_col - 1, area.min_row - 1

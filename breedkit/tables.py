@@ -45,9 +45,18 @@ import numpy as np
 import pandas as pd
 
 from breedkit.errors import Problem, TableError, fold, quote
-from breedkit.reading import BOOK_ENDINGS, TEXT_ENDINGS, Sheet, read_table, sheet_names
+from breedkit.reading import (
+    BOOK_ENDINGS,
+    TEXT_ENDINGS,
+    Finding,
+    Sheet,
+    read_table,
+    sheet_called,
+    sheet_names,
+)
 from breedkit.records import Column
 from breedkit.register import read_traits
+from breedkit.results import listing
 from breedkit.season import TYPED, AsTyped, Season, bare_register, make_season
 from breedkit.spelling import NOT_SCORED, SUMS, TOKENS, Trait, matcher, read_number, squeeze, tidy
 
@@ -66,7 +75,8 @@ def load_season(
     Parameters
     ----------
     source : a folder holding tables called plants, families and traits (CSV, TSV or XLSX),
-        a workbook with sheets of these names, or a single table of plants.
+        a workbook with sheets of these names (or one sheet such as "Plants 2042" each), or
+        a single table of plants.
     plants, families, traits : single tables, as paths or frames; they go before `source`.
 
     Returns
@@ -84,7 +94,7 @@ def load_season(
     >>> season = load_season("sample_data/invented_season")
     >>> season.counts("ripe colour")
     """
-    found = {} if source is None else _locate(source)
+    found, unread = ({}, ()) if source is None else _locate(source)
     given = {"plants": plants, "families": families, "traits": traits}
     found |= {name: table for name, table in given.items() if table is not None}
     if "plants" not in found:
@@ -108,20 +118,27 @@ def load_season(
     if faults:
         raise TableError(faults)
     listed, said = read_traits(sheets["traits"]) if "traits" in sheets else ((), ())
-    return make_season(AsTyped(sheets["plants"], sheets.get("families"), listed, said))
+    return make_season(AsTyped(sheets["plants"], sheets.get("families"), listed, (*unread, *said)))
 
 
-def _locate(source: object) -> dict[str, object]:
-    """Which table is where."""
+def _locate(source: object) -> tuple[dict[str, object], tuple[Finding, ...]]:
+    """Which table is where, and which sheets are not read."""
     if isinstance(source, pd.DataFrame):
-        return {"plants": source}
+        return {"plants": source}, ()
     path = Path(str(source))
     names = ("plants", "families", "traits")
     if path.suffix.lower() in BOOK_ENDINGS and path.is_file():
-        sheets = [fold(s) for s in sheet_names(path)]
-        return {n: path for n in names if n == "plants" or n in sheets}
+        titles = sheet_names(path)
+        read = {n: t for n in names if (t := sheet_called(n, titles))}
+        others = [quote(t) for t in titles if t not in read.values()]
+        if len(titles) < 2 or not others:
+            return dict.fromkeys({"plants": "", **read}, path), ()
+        what = f"sheets that are not read: {listing(others)}"
+        return dict.fromkeys({"plants": "", **read}, path), (
+            Finding("note", Problem(path.name, what)),
+        )
     if not path.is_dir():
-        return {"plants": path}
+        return {"plants": path}, ()
     found: dict[str, object] = {}
     twice = []
     for file in sorted(path.iterdir()):
@@ -134,7 +151,7 @@ def _locate(source: object) -> dict[str, object]:
             found[name] = file
     if twice:
         raise TableError(twice)
-    return found
+    return found, ()
 
 
 def _part(sheet: Sheet) -> Sheet:

@@ -12,7 +12,15 @@ from openpyxl import Workbook
 
 from breedkit import records
 from breedkit.errors import TableError
-from breedkit.reading import Sheet, guard, problem_frame, read_table, sheet_names, unguard
+from breedkit.reading import (
+    Sheet,
+    guard,
+    problem_frame,
+    read_table,
+    sheet_called,
+    sheet_names,
+    unguard,
+)
 
 KEYS = ("plant", "family")
 TABLE = "plant,family,colour\nK1,F2,red\nK2,F2,é\n"
@@ -192,7 +200,10 @@ def test_a_workbook_with_what_spreadsheets_do(tmp_path: Path) -> None:
     page["A5"].number_format = "000"
     page.merge_cells("B4:B5")
     page.merge_cells("A1:F1")
-    made.create_sheet("hidden").sheet_state = "hidden"
+    hidden = made.create_sheet("hidden")
+    hidden.sheet_state = "hidden"
+    hidden.append(["x"])
+    made.create_sheet("blank")
     made.save(path)
     sheet = read_table(path, KEYS, "plants")
     assert sheet.source == "season.xlsx, sheet 'Plants'"
@@ -207,6 +218,61 @@ def test_a_workbook_with_what_spreadsheets_do(tmp_path: Path) -> None:
         "has its header in row 3",
     ]
     assert sheet_names(path) == ["Plants", "hidden"]
+
+
+@pytest.mark.parametrize("title", ["Plants 2042", "my_plants", "PLANTS (bed 3)"])
+def test_a_sheet_whose_name_is_near(tmp_path: Path, title: str) -> None:
+    rows: list[list[object]] = [["plant", "family"], ["K1", "F2"]]
+    path = book(tmp_path / "a.xlsx", (title, rows), ("Notes", [["x"]]), ("Sheet3", []))
+    sheet = read_table(path, KEYS, "plants")
+    assert sheet.source == f"a.xlsx, sheet '{title}'"
+    assert said(sheet) == ["is read as the table of plants"]
+    path = book(tmp_path / "b.xlsx", (title, rows), ("plants of 2041", rows))
+    with pytest.raises(TableError, match="has no sheet called 'plants'. Known: "):
+        read_table(path, KEYS, "plants")
+    path = book(tmp_path / "c.xlsx", (title, rows), ("plants", rows))
+    assert read_table(path, KEYS, "plants").source == "c.xlsx, sheet 'plants'"
+    assert sheet_called("plants", ["implants", "plantsman"]) is None
+
+
+@pytest.mark.parametrize(
+    "header, plant, family",
+    [("Pflanze;Familie;Farbe", "Pflanze", "Familie"), ("Plante;Famille;x", "Plante", "Famille"),
+     ("Planta;Familia;x", "Planta", "Familia"), ("PFLANZE.;Famille;x", "PFLANZE.", "Famille")],
+)  # fmt: skip
+def test_headers_in_another_language_get_a_repair(
+    tmp_path: Path, header: str, plant: str, family: str
+) -> None:
+    for above in ("", "Paprika 2042;;\n\n"):
+        with pytest.raises(TableError) as caught:
+            read(tmp_path, f"{above}{header}\n1;F2;rot\n")
+        assert [p.suggestion.partition(". ")[2] for p in caught.value.problems] == [
+            f"If '{plant}' is meant, call the column 'plant'.",
+            f"If '{family}' is meant, call the column 'family'.",
+        ]
+
+
+def test_below_a_title_the_widest_row_is_the_header(tmp_path: Path) -> None:
+    with pytest.raises(TableError, match="Found: 'a', 'b' and 'c'"):
+        read(tmp_path, "My peppers;;\na;b;c\n1;2;\n")
+
+
+@pytest.mark.parametrize(
+    "table",
+    ["family,class,count\nF2,red,30\nF2,white,10\n", "Family,red,white\nF2,30,10\nBC1,9,11\n"],
+)
+def test_tallies_are_no_plants(tmp_path: Path, table: str) -> None:
+    with pytest.raises(TableError, match="holds tallies, not a row for each plant") as caught:
+        read(tmp_path, table)
+    assert "load_counts" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "table", ["family,length,width\nF2,3,4\nF2,5,6\n", "family,colour,n\nF2,red,4\nF3,red,6\n"]
+)
+def test_plants_without_codes_are_no_tallies(tmp_path: Path, table: str) -> None:
+    with pytest.raises(TableError, match="has no column called 'plant'"):
+        read(tmp_path, table)
 
 
 def test_a_workbook_without_the_sheet_names_those_it_has(tmp_path: Path) -> None:

@@ -114,6 +114,33 @@ def test_a_workbook_without_a_sheet_of_plants(tmp_path: Path) -> None:
         load_season(tmp_path / "a.xlsx")
 
 
+def test_sheets_that_are_not_read_are_named(tmp_path: Path) -> None:
+    book = Workbook()
+    book.active.title = "Plants 2042"
+    for row in (["plant", "family", "colour"], ["K1", "F2", "red"]):
+        book.active.append(row)
+    for title in ("Ideas", "Families 2042", "harvest"):
+        page = book.create_sheet(title)
+        for row in (["family", "female", "male"], ["F2", "", ""]):
+            page.append(row)
+    book.create_sheet("Sheet5")
+    book.save(tmp_path / "a.xlsx")
+    season = load_season(tmp_path / "a.xlsx")
+    assert season.families.columns.tolist()[:3] == ["family", "female", "male"]
+    assert season.families["family"].tolist() == ["F2"]
+    assert set(season.problems["problem"]) == {
+        "is read as the table of plants", "is read as the table of families",
+        "sheets that are not read: 'Ideas' and 'harvest'", "taken as class: 'colour'",
+    }  # fmt: skip
+
+
+def test_tallies_given_as_plants(tmp_path: Path) -> None:
+    tally = pd.DataFrame({"family": ["F2", "F2"], "class": ["red", "white"], "count": [3, 1]})
+    with pytest.raises(TableError, match="the plants frame: holds tallies, not a row for each"):
+        load_season(tally)
+    assert load_counts(tally).counts("class").loc["F2"].tolist() == [3, 1, 0]
+
+
 @pytest.mark.parametrize("content", [b"", b"%PDF-1.4", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR"])
 def test_files_that_are_no_tables(tmp_path: Path, content: bytes) -> None:
     (tmp_path / "plants.csv").write_bytes(content)
