@@ -115,10 +115,7 @@ def shares_by_group(
     ax = ax or new_axes(WIDTH, height)
     spots = np.arange(len(groups))
     totals = counts.to_numpy(dtype=float).sum(axis=1)
-    shares = np.divide(
-        counts.to_numpy(dtype=float), totals[:, None], where=totals[:, None] > 0,
-        out=np.zeros(counts.shape),
-    )  # fmt: skip
+    shares = counts.to_numpy(dtype=float) / np.maximum(totals, 1)[:, None]
     ax.barh(spots, np.ones(len(groups)), height=0.7, color="none", edgecolor=GREY, linewidth=0.8)
     left = np.zeros(len(groups))
     for j, style in enumerate(looks):
@@ -314,18 +311,17 @@ def _finish(ax: Axes, title: str, caption: str, alt: str, room: float = 0) -> Ax
     figure = figure_of(ax)
     spoken = show(alt or caption or title, longest=None)
     title, caption = _wrapped(title, caption, figure.get_size_inches()[0])
-    heading: dict[str, Any] = {"fontsize": 13, "fontweight": "bold", "color": INK}
-    heading["parse_math"] = False
+    big: dict[str, Any] = {"fontsize": 13, "fontweight": "bold", "color": INK, "parse_math": False}
     small: dict[str, Any] = {"fontsize": 9.5, "color": GREY, "parse_math": False, "gid": "caption"}
     if len(figure.axes) == 1:  # title and caption may use the whole width
         if title:
-            figure.suptitle(title, x=0.02, ha="left", **heading)
+            figure.suptitle(title, x=0.02, ha="left", **big)
         if caption:
             figure.supxlabel(caption, x=0.02, ha="left", **small)
         if room:
             ax.set_title(" ", fontsize=1, pad=room)
     else:
-        ax.set_title(title, loc="left", pad=room + 4, **heading)
+        ax.set_title(title, loc="left", pad=room + 4, **big)
         ax.annotate(
             caption, (0, 0), xycoords="axes fraction", xytext=(0, -46), ha="left", va="top",
             textcoords="offset points", annotation_clip=False, **small,
@@ -358,7 +354,7 @@ def _whole_ticks(top: float, most: int) -> np.ndarray:
 
 def _beside(ax: Axes, rows: Sequence[str], words: Sequence[str]) -> float:
     """The share of the axes' width that the words beside the bars take."""
-    names = _inches([line for r in rows for line in textwrap.wrap(r, ROW_LETTERS)], 10.5)
+    names = _inches([line for r in rows for line in _fill(r, ROW_LETTERS).split("\n")], 10.5)
     wide = figure_of(ax).get_size_inches()[0] - names - 0.35
     return min((_inches(words, 9.5) + 0.14) / max(wide, 0.1), 0.6)
 
@@ -369,10 +365,8 @@ def _inches(texts: Sequence[str], size: float) -> float:
     from matplotlib.textpath import TextToPath
 
     bold, measure = FontProperties(size=size, weight="bold"), TextToPath()
-    return max(
-        (measure.get_text_width_height_descent(_drawable(t), bold, False)[0] for t in texts),
-        default=0,
-    ) / 72  # fmt: skip
+    sizes = (measure.get_text_width_height_descent(_drawable(t), bold, False) for t in texts)
+    return max((width for width, _, _ in sizes), default=0) / 72
 
 
 def _height(body: float, title: str, caption: str) -> float:
@@ -385,9 +379,15 @@ def _wrapped(title: str, caption: str, width: float) -> tuple[str, str]:
     """Title and caption in lines that fit `width` inches."""
     columns = max(30, int(width * 13))
     return (
-        textwrap.fill(_drawable(show(title, longest=160)), int(columns * 0.7)),
-        textwrap.fill(_drawable(show(caption, longest=600)), columns),
+        _fill(show(title, longest=160), int(columns * 0.7)),
+        _fill(show(caption, longest=600), columns),
     )
+
+
+def _fill(text: str, columns: int) -> str:
+    """`text` in drawable lines. A line's right-to-left words are fenced off anew."""
+    lines = textwrap.wrap(text, columns)
+    return "\n".join(_drawable(show(line, longest=None)) for line in lines)
 
 
 def _marks(ax: Axes, places: Sequence[float], **line: Any) -> None:
@@ -441,22 +441,22 @@ def _legend_above(ax: Axes, columns: int) -> None:
 
 def _legend_name(name: str) -> str:
     """A short name; matplotlib hides one that begins with an underscore."""
-    short = _drawable(show(name, longest=36))
+    short = _drawable(show(name, longest=30))
     return f" {short}" if short.startswith("_") else short
 
 
 def _name_rows(ax: Axes, spots: np.ndarray, names: Sequence[str]) -> None:
     """Rows from top to bottom, each with its name."""
-    _plain_labels(ax, "y", spots, [textwrap.fill(n, ROW_LETTERS) for n in names])
+    _plain_labels(ax, "y", spots, [_fill(n, ROW_LETTERS) for n in names])
     ax.set_ylim(len(names) - 0.5, -0.5)
     ax.tick_params(axis="y", length=0)
 
 
 def _plain_labels(ax: Axes, axis: str, spots: np.ndarray, names: Sequence[str]) -> None:
     if axis == "y":
-        ax.set_yticks(spots, [_drawable(n) for n in names])
+        ax.set_yticks(spots, names)
     else:
-        ax.set_xticks(spots, [textwrap.fill(_drawable(n), 14) for n in names])
+        ax.set_xticks(spots, [_fill(n, 14) for n in names])
     for label in ax.get_yticklabels() if axis == "y" else ax.get_xticklabels():
         label.set_parse_math(False)
         label.set_fontsize(10.5)

@@ -1,5 +1,6 @@
 """Charts: what is drawn and labelled, not the pixels."""
 
+import re
 from colorsys import rgb_to_hls
 
 import pandas as pd
@@ -206,6 +207,18 @@ def test_two_classes_of_one_colour_share_the_hue_only() -> None:
 def colourfulness(colour: str) -> float:
     """How far red, green and blue lie from each other."""
     return max(to_rgb(colour)) - min(to_rgb(colour))
+
+
+def test_every_line_of_right_to_left_words_is_fenced_off_by_itself() -> None:
+    seen = "16 אדום : 8 כתום כהה מאוד, " * 8
+    ax = charts.bars_against_expected(["אדום כהה"], [16], [8], title=seen, caption=seen, ax=axes())
+    for text in (ax.figure.get_suptitle(), ax.figure.get_supxlabel()):
+        assert len(text.split("\n")) > 1
+        for line in text.split("\n"):
+            assert line.count("\u2068") == line.count("\u2069") > 0
+            outside = re.sub("\u2068.*?\u2069", "", line)
+            assert set(outside) <= set("168:, …")
+    assert {"16 counted, 8 expected", "\u2068אדום כהה\u2069"} <= set(words(ax))
 
 
 @pytest.mark.parametrize("name", NASTY)
