@@ -12,7 +12,7 @@ out once.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 from functools import cached_property
 from typing import NamedTuple
@@ -108,6 +108,14 @@ class Evidence:
     def n(self) -> int:
         """Number of plants scored."""
         return sum(map(sum, self.counts.values())) + len(self.scores)
+
+    def with_scores(
+        self, counts: Mapping[int, tuple[int, ...]], scores: Mapping[int, int]
+    ) -> Evidence:
+        """The same register with other counts and scores of the same nodes."""
+        other = replace(self, counts=counts, scores=scores)
+        other.__dict__["structure"] = self.structure
+        return other
 
     @cached_property
     def structure(self) -> Structure:

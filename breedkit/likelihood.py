@@ -99,6 +99,17 @@ def log_likelihoods(evidence: Evidence, candidates: Candidates, mixing: np.ndarr
     return _Sum(evidence, candidates, mixing).total()
 
 
+def draw(
+    evidence: Evidence, candidates: Candidates, mixing: np.ndarray, rng: np.random.Generator
+) -> Evidence:
+    """A season like this one, drawn from one candidate at one rate of mis-scoring.
+
+    The register, the plants that have offspring and the number of plants scored in each
+    family stay; genotypes and scores are new.
+    """
+    return _Sum(evidence, candidates, mixing).drawn(rng)
+
+
 def mis_scoring(rates: Sequence[float], classes: int, ordered: bool = False) -> np.ndarray:
     """Chance of writing one class down as another: rate spread over the others.
 
@@ -209,6 +220,27 @@ class _Sum:
         if self.structure.core:
             self._contract()
         return self.sums
+
+    def drawn(self, rng: np.random.Generator) -> Evidence:
+        """New counts and scores, parents before offspring."""
+        states: dict[int, int] = {}
+        given = self.structure.given
+
+        def chances(number: int) -> np.ndarray:
+            """The distribution of a node's plants, given the hidden plants drawn so far."""
+            return self.chances(number)[0][tuple(states[g] for g in given[number])]
+
+        written = self.written[0, 0]
+        scores = dict(self.evidence.scores)
+        for plant in self.structure.plants:
+            states[plant] = int(rng.choice(len(written), p=chances(self.nodes[plant].one)))
+            if plant in scores:
+                scores[plant] = int(rng.choice(written.shape[1], p=written[states[plant]]))
+        counts = {
+            number: tuple(rng.multinomial(sum(row), chances(number) @ written).tolist())
+            for number, row in self.evidence.counts.items()
+        }
+        return self.evidence.with_scores(counts, scores)
 
     def _add_counts(self, members: list[int]) -> None:
         """Families that come about alike: what their counts say of the plants they come from."""

@@ -11,7 +11,7 @@ from breedkit.errors import ModelError
 from breedkit.evidence import Evidence, Kind
 from breedkit.families import parse_family
 from breedkit.genome import Genome
-from breedkit.likelihood import Candidates, log_likelihoods, mis_scoring
+from breedkit.likelihood import Candidates, draw, log_likelihoods, mis_scoring
 from breedkit.models import catalogue
 from breedkit.pedigree import Chosen, Cross, Founder, Selfing
 
@@ -164,6 +164,22 @@ def test_fishers_misclassified_heterozygotes() -> None:
     )
     assert both / one == pytest.approx(float(F(583337, 1572864)), rel=1e-12)
     assert abs(both / one - 0.3709) < 0.00005
+
+
+@pytest.mark.parametrize("make", [single_gene_register, tangled_register])
+def test_drawn_seasons_follow_the_likelihood(make) -> None:
+    """L'(x) / L(x) has mean 1 over seasons x drawn from L, for any other L' (4 standard errors)."""
+    evidence = make()
+    chosen = candidates(catalogue()["single dominant gene"], [["AA", "aa"]])
+    one, other = mis_scoring([0.05], 2), mis_scoring([0.06], 2)
+    rng = np.random.default_rng(7)
+    ratios = np.empty(600)
+    for i in range(len(ratios)):
+        drawn = draw(evidence, chosen, one, rng)
+        assert drawn.n == evidence.n
+        both = log_likelihoods(drawn, chosen, np.concatenate([one, other]))[0]
+        ratios[i] = np.exp(both[1] - both[0])
+    assert abs(ratios.mean() - 1) < 4 * ratios.std() / len(ratios) ** 0.5
 
 
 # --- laws --------------------------------------------------------------------
