@@ -67,7 +67,7 @@ class Panel(widgets.VBox):
         self.controls = dict(controls)
         self.answer = answer
         self.adapt = adapt
-        self.said = widgets.HTML()
+        self.said = widgets.HTML(tooltip="")
         self._moving = False
         for name, control in self.controls.items():
             control.observe(lambda change, name=name: self._moved(name), "value")
@@ -221,9 +221,8 @@ def put_aside(folder: Path) -> Path | None:
 
 
 def _put_aside_words(aside: Path | None) -> str:
-    if aside is None:
-        return ""
-    return f"<p>What you had loaded before is kept in the folder {escape(aside.name)}.</p>"
+    where = escape(aside.name) if aside else ""
+    return f"<p>What you had loaded before is kept in the folder {where}.</p>" if where else ""
 
 
 def season_html(season: Season) -> str:
@@ -310,7 +309,7 @@ class MendSpelling(Panel):
 
     def __init__(self, looking: LookAround, folder: Path):
         self.looking, self.folder = looking, folder
-        self.before: list[Season] = []  # the seasons before each mend, the latest last
+        self.before: list[tuple[Season, str]] = []  # season before, what was mended; latest last
         spelling = _dropdown("Spelling", _spelling_options(looking.season))
         self.meaning = _dropdown("means", [(CHOOSE, "")])
         mend = _button("Mend it everywhere", "In every row of the table")
@@ -364,21 +363,22 @@ class MendSpelling(Panel):
             except BreedkitError as error:
                 self.said.value = _alert(error)
                 return
-            self.before.append(season)
             meant = NOT_SCORED if meaning == "?" else show(meaning)
-            done = f"Mended: {show(spelling.typed)} is read as {meant}, in {rows}."
-            self._use(mended, f"{done} The panel above shows it. {kept}")
+            done = f"{show(spelling.typed)} read as {meant}, in {rows}."
+            self.before.append((season, done))
+            self._use(mended, f"Mended: {done} The panel above shows it. {kept}")
 
     def _undo(self, _: widgets.Button) -> None:
         if not self.before:
             self.said.value = _alert("There is no mend to undo.")
             return
         try:
-            kept = self._keep(self.before[-1])
+            kept = self._keep(self.before[-1][0])
         except BreedkitError as error:
             self.said.value = _alert(error)
             return
-        self._use(self.before.pop(), f"The last mend is undone. {kept}")
+        season, done = self.before.pop()
+        self._use(season, f"Undone: {done} {kept}")
 
     def _keep(self, season: Season) -> str:
         """Save in place of the season on show; say what was done."""

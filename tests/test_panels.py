@@ -130,7 +130,7 @@ def test_a_spelling_is_mended_once_for_all(season, tmp_path) -> None:
     before = season.counts("ripe colour")["orange"].sum()
     press(mending, "Mend it everywhere")
     assert looking.season.counts("ripe colour")["orange"].sum() == before + 3
-    assert "orannge is read as orange, in 3 rows" in mending.said.value
+    assert "Mended: orannge read as orange, in 3 rows" in mending.said.value
     assert "orannge" not in " ".join(label for label, _ in spelling.options)
     assert "Mended" in mending.said.value
     assert not (tmp_path / "none").exists()  # the invented season is not written anywhere
@@ -213,7 +213,7 @@ def test_a_mend_can_be_undone_also_in_the_kept_season(tmp_path) -> None:
     assert "kept in the folder my_season" in mending.said.value
     assert not panels.season_at_hand(folder).counts("ripe colour").equals(before)
     press(mending, "Undo the last mend")
-    assert "undone" in mending.said.value
+    assert "Undone: orannge read as orange" in mending.said.value
     assert looking.season.counts("ripe colour").equals(before)
     assert {p.name: p.read_bytes() for p in folder.glob("*.csv")} == files
 

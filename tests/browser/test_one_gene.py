@@ -19,4 +19,6 @@ def test_one_gene(open_notebook) -> None:
     assert other.words != small.words and other.picture != small.picture
     unknown = panel.choose("Family", "volunteers")
     assert "The parents of family 'volunteers' are not known" in unknown.words
+    assert "family volunteers: 2 plants scored" in unknown.alt  # the counts alone
+    assert notebook.page.locator("[title='null']").count() == 0
     notebook.screenshot("one_gene_unknown")

@@ -28,10 +28,21 @@ def test_season(open_notebook) -> None:
     looking.choose("Trait", "ripe colour")
     before = looking.seen()
 
-    assert mending.choose("Spelling", "hangin in fruit position").words
-    assert "orannge" in mending.choose("Spelling", "orannge in ripe colour").words
-    assert "as orange" in mending.choose("means", "orange").words
+    assert "as hanging, in 1 row" in mending.choose("Spelling", "hangin in fruit position").words
+    assert "as orange, in 3 rows" in mending.choose("Spelling", "orannge in ripe colour").words
+    assert "Choose what it means" in mending.choose("means", "choose …").words
+    assert "Choose first" in mending.press("Mend it everywhere", "Enter").words
+    assert "as orange, in 3 rows" in mending.choose("means", "orange").words
     assert "Mended: orannge" in mending.press("Mend it everywhere", "Enter").words
     after = looking.seen()
     assert after.words != before.words and after.picture != before.picture
     notebook.screenshot("season_mended")
+
+    # A class can be renamed too, and a mend undone.
+    assert "Choose what it means" in mending.choose("Spelling", "purple in unripe colour").words
+    assert "as green" in mending.choose("means", "green").words
+    assert "Mended: purple" in mending.press("Mend it everywhere", "Enter").words
+    assert "Undone: purple" in mending.press("Undo the last mend", "Enter").words
+    assert "Undone: orannge" in mending.press("Undo the last mend", "Space").words
+    assert looking.seen() == before
+    assert notebook.page.locator("[title='null']").count() == 0
