@@ -47,7 +47,11 @@ from breedkit.spelling import (
 )
 
 NO_FAMILY = "no family"
-REMARKS = frozenset({"note", "notes", "remark", "remarks", "comment", "comments"})
+REMARKS = frozenset(
+    {"note", "notes", "remark", "remarks", "comment", "comments", "observation", "observations",
+     "bemerkung", "bemerkungen", "notiz", "notizen", "kommentar", "remarque", "remarques",
+     "commentaire", "commentaires", "notas", "comentarios", "osservazioni", "opmerkingen"}
+)  # fmt: skip
 TYPED = " (typed)"  # a saved column of this ending keeps what was typed
 SHOWN = 8  # findings, families and traits that a display lists before it says "and … more"
 

@@ -7,8 +7,10 @@ the ways to write "not scored", then (for counts and measured traits) a number.
 
 A number has a decimal point or a decimal comma. 1,234 is not guessed at: it may be
 1.234 or 1234. Where a trait is not declared its kind is inferred: numbers with a
-decimal mark are measured, whole numbers a count (two different ones: classes),
-words are classes, and mostly different words are remarks. Inferred classes are
+decimal mark are measured, and so are numbers below a header with a unit ("Height cm",
+"Days to flower") and whole ones of which most are over 30 and more than 12 differ;
+other whole numbers are a count (two different ones: classes), words are classes, and
+mostly different words are remarks. Inferred classes are
 what was typed, most frequent first. A rare spelling close to a frequent one, a class
 of one or two plants among fifteen or more, and a word that often means "not scored"
 are pointed out and counted as typed.
@@ -40,6 +42,8 @@ DOUBTFUL = frozenset(  # words for "not scored" that may as well be a class
 )  # fmt: skip
 SUMS = frozenset({"total", "totals", "sum", "sums", "summe", "gesamt", "somme", "suma", "totale"})
 MEANS = frozenset({"average", "averages", "mean", "means", "mittelwert", "durchschnitt", "moyenne"})
+UNITS = "mm|cm|µm|mg|g|kg|oz|lbs?|ml|days?|weeks?|hours?|inch|inches|feet|tage|wochen|jours"
+MANY, LARGE = 12, 30  # whole numbers of more kinds, mostly larger, are measured
 RARE, SCORED = 2, 15  # an inferred class of so few of at least so many plants is pointed out
 MOST = 200  # findings of one sort for one column; the others are summed up in a line
 NEAR = 0.8  # likeness from which one spelling may be a slip for another
@@ -110,6 +114,14 @@ def read_number(text: str) -> float | None:
     return value if math.isfinite(value) else None
 
 
+def unit_of(header: str) -> str:
+    """The unit that a header names: 'Height cm', 'Height (cm)', 'Days to flower'; else ''."""
+    ways = rf"[(\[] *({UNITS}|m|l|in|ft|d|%|°c) *\.?[)\]]$|(?<![\d ])[ ,/]+(?:in )?({UNITS})$"
+    ways += r"|^(days|weeks|hours)\b"
+    found = re.search(ways, tidy(header.replace("_", " ")), re.I)
+    return next((unit for unit in found.groups() if unit), "").lower() if found else ""
+
+
 def family_key(text: str) -> str:
     """What makes a family: F 2, F-2 and f2 are one, but F1-1 and F11 are two."""
     return squeeze(fold(text))
@@ -169,11 +181,13 @@ def understand(sheet: Sheet, header: str, trait: Trait, growing: bool = False) -
     look = _Look(sheet, header, words, codes, np.bincount(codes, minlength=len(words)))
     texts = meanings(words, trait)
     if not trait.kind:
-        kind = _infer_kind(texts, look.sizes)
+        kind = _infer_kind(texts, look.sizes, bool(unit_of(header)))
         if not kind:
             note = Problem(sheet.source, "holds remarks, not a trait", column=header)
             return Understood(trait, np.empty(0), (Finding("note", note),))
         trait = replace(trait, kind=kind, inferred=(*trait.inferred, "kind"))
+    if trait.kind == "measured" and not trait.unit:
+        trait = replace(trait, unit=unit_of(header))
     if trait.has_classes:
         return _understand_classes(texts, trait, look, growing)
     return _understand_numbers(texts, trait, look)
@@ -239,13 +253,16 @@ def _advice(text: str) -> str:
     return ""
 
 
-def _infer_kind(texts: list[str], sizes: np.ndarray) -> str:
-    """A kind for undeclared words; "" for remarks. Looks at each word once."""
+def _infer_kind(texts: list[str], sizes: np.ndarray, unit: bool) -> str:
+    """A kind for undeclared words; "" for remarks. Looks at each word once.
+
+    `unit` says that the header names one.
+    """
     plain = _read_plain_numbers([t for t, n in zip(texts, sizes.tolist(), strict=True) if n])
     if plain is not None and not np.isnan(plain).all():  # the same answer, sooner
         if any("." in t for t, n in zip(texts, sizes.tolist(), strict=True) if n):
             return "measured"
-        return "class" if len(np.unique(plain[~np.isnan(plain)])) <= 2 else "count"
+        return _whole(plain[~np.isnan(plain)], unit)
     scored = [i for i, t in enumerate(texts) if fold(t) not in TOKENS and sizes[i]]
     total = sum(int(sizes[i]) for i in scored)
     numbers = [i for i in scored if read_number(texts[i]) is not None]
@@ -255,9 +272,18 @@ def _infer_kind(texts: list[str], sizes: np.ndarray) -> str:
         values = {read_number(texts[i]) for i in numbers}
         if any(not texts[i].strip().lstrip("+-−").isdecimal() for i in numbers):
             return "measured"
-        return "class" if len(values) <= 2 and len(numbers) == len(scored) else "count"
+        kind = _whole(np.array(list(values), dtype=float), unit)
+        return "count" if kind == "class" and len(numbers) < len(scored) else kind
     kinds = len({fold(texts[i]) for i in scored})
     return "" if kinds > 20 and kinds > total / 2 else "class"
+
+
+def _whole(values: np.ndarray, unit: bool) -> str:
+    """The kind of whole numbers."""
+    different = np.unique(values)
+    if unit or (len(different) > MANY and np.median(different) > LARGE):
+        return "measured"
+    return "class" if len(different) <= 2 else "count"
 
 
 def _understand_classes(texts: list[str], trait: Trait, look: _Look, growing: bool) -> Understood:

@@ -209,6 +209,21 @@ def test_any_table_survives_saving(tmp_path: Path, seed: int) -> None:
             assert season.counts(name).to_numpy().sum() == len(season.plants)
 
 
+@pytest.mark.parametrize("header", ["Bemerkung", "Bemerkungen", "Remarques", "Notiz",
+                                    "observations"])  # fmt: skip
+def test_remarks_are_no_trait(header: str) -> None:
+    season = load_season(plants=plain_plants(x=["red", "red"], **{header: ["late", "late"]}))
+    assert season.trait_names == ("x",)
+    assert season.plants[header].tolist() == ["late", "late"]
+
+
+def test_a_unit_in_a_header_survives_saving(tmp_path: Path) -> None:
+    season = load_season(plants=plain_plants(**{"Height cm": ["90", "95", "90"]}))
+    assert (season.trait("height cm").kind, season.trait("height cm").unit) == ("measured", "cm")
+    season.save(tmp_path)
+    same(season, load_season(tmp_path))
+
+
 def test_mending(sample: Season) -> None:
     assert sample.counts("ripe colour").loc["F3-54", "not scored"] == 2
     mended = sample.mend("Ripe Colour", {"Orannge": "ORANGE"})

@@ -10,7 +10,7 @@ import pytest
 
 from breedkit.reading import Sheet
 from breedkit.records import Column
-from breedkit.spelling import MOST, TOKENS, Trait, matcher, read_number, understand
+from breedkit.spelling import MOST, TOKENS, Trait, matcher, read_number, understand, unit_of
 
 
 def column(*texts: str) -> Sheet:
@@ -103,6 +103,37 @@ def test_kinds_are_inferred(texts: list[str], kind: str) -> None:
     meant = understand(column(*texts), "x", Trait("x"))
     assert meant.trait.kind == kind
     assert ("kind" in meant.trait.inferred) == bool(kind)
+
+
+@pytest.mark.parametrize(
+    "header, unit",
+    [
+        ("Height cm", "cm"), ("Height (cm)", "cm"), ("height_cm", "cm"), ("Weight [g]", "g"),
+        ("Weight, kg", "kg"), ("Length in mm", "mm"), ("Days to flower", "days"),
+        ("Flowering (days)", "days"), ("height (m)", "m"), ("Height CM", "cm"),
+        ("Height m", ""), ("seeds per 100 g", ""), ("Holidays", ""), ("colour (bed 3)", ""),
+        ("Programme", ""), ("g", ""), ("day lily", ""),
+    ],
+)  # fmt: skip
+def test_units_in_headers(header: str, unit: str) -> None:
+    assert unit_of(header) == unit
+    sheet = Sheet("a.csv", {header: Column.of(["3", "1", "2", "3"])}, pd.RangeIndex(2, 6))
+    trait = understand(sheet, header, Trait(header)).trait
+    assert (trait.kind, trait.unit) == (("measured", unit) if unit else ("count", ""))
+    # what is declared goes before, and words are classes whatever the header
+    assert understand(sheet, header, Trait(header, "count")).trait.unit == ""
+    assert understand(sheet, header, Trait(header, "measured", unit="ell")).trait.unit == "ell"
+    words = Sheet("a.csv", {header: Column.of(["short", "tall"])}, pd.RangeIndex(2, 4))
+    assert understand(words, header, Trait(header)).trait.kind == "class"
+
+
+def test_many_large_whole_numbers_are_measured() -> None:
+    heights = [str(n) for n in range(80, 93)]
+    for texts in (heights, [*heights, "?"]):
+        assert understand(column(*texts), "x", Trait("x")).trait.kind == "measured"
+    assert understand(column(*heights[:12]), "x", Trait("x")).trait.kind == "count"
+    few = [str(n) for n in range(1, 30)]
+    assert understand(column(*few), "x", Trait("x")).trait.kind == "count"
 
 
 @pytest.mark.parametrize("texts", [["1", "2", "3"], ["1", "0", ""], ["1.5", "2"], ["-3", "4", "5"]])
