@@ -80,6 +80,23 @@ class Candidates:
     founders: np.ndarray
     looks: np.ndarray
 
+    def part(self, which: slice | np.ndarray) -> Candidates:
+        """Some of the candidates."""
+        return Candidates(self.genome, self.founders[which], self.looks[which])
+
+
+def expected_shares(evidence: Evidence, candidates: Candidates) -> np.ndarray:
+    """Expected shares of the classes in every scored family, without mis-scoring.
+
+    A family from a hidden plant is the average over what that plant can be, its own look
+    not considered.
+
+    Returns
+    -------
+    array (candidates, families in the order of `evidence.counts`, classes).
+    """
+    return _Sum(evidence, candidates, mis_scoring([0.0], len(evidence.classes))).expected()
+
 
 def log_likelihoods(evidence: Evidence, candidates: Candidates, mixing: np.ndarray) -> np.ndarray:
     """The log-likelihood of every candidate at every rate of mis-scoring.
@@ -110,7 +127,9 @@ def draw(
     return _Sum(evidence, candidates, mixing).drawn(rng)
 
 
-def mis_scoring(rates: Sequence[float], classes: int, ordered: bool = False) -> np.ndarray:
+def mis_scoring(
+    rates: Sequence[float] | np.ndarray, classes: int, ordered: bool = False
+) -> np.ndarray:
     """Chance of writing one class down as another: rate spread over the others.
 
     Returns
@@ -220,6 +239,23 @@ class _Sum:
         if self.structure.core:
             self._contract()
         return self.sums
+
+    def expected(self) -> np.ndarray:
+        """Average shares of the classes in every scored family, (candidates, families, classes)."""
+        found = []
+        for number in self.evidence.counts:
+            found.append(np.einsum("zg,zgc->zc", self._average(number), self.written[:, 0]))
+        return np.stack(found, axis=1) if found else np.zeros((len(self.sums), 0, 0))
+
+    def _average(self, number: int) -> np.ndarray:
+        """The distribution of a node's plants, hidden plants summed out: (candidates, states)."""
+        chances = np.broadcast_to(
+            self.chances(number), (len(self.sums), *self.chances(number).shape[1:])
+        )
+        for plant in reversed(self.structure.given[number]):
+            home = self._average(self.nodes[plant].one)
+            chances = np.einsum("z...hg,zh->z...g", chances, home)
+        return chances
 
     def drawn(self, rng: np.random.Generator) -> Evidence:
         """New counts and scores, parents before offspring."""

@@ -204,11 +204,13 @@ def chance(p: float) -> str:
 
 
 def percent(share: float) -> str:
-    """'42 %', '3.1 %', 'under 0.1 %'."""
+    """'42 %', '3.1 %', '99.6 %', 'under 0.1 %', 'over 99.9 %'."""
     hundred = 100 * float(share)
     if 0 < hundred < 0.1:
         return "under 0.1 %"
-    return f"{hundred:.0f} %" if hundred >= 10 or hundred == 0 else f"{hundred:.1f} %"
+    if 99.9 < hundred < 100:
+        return "over 99.9 %"
+    return f"{hundred:.0f} %" if hundred in (0, 100) or 10 <= hundred <= 99 else f"{hundred:.1f} %"
 
 
 def estimate(value: float, error: float) -> str:

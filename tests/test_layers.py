@@ -24,7 +24,7 @@ SOURCES = {path.stem: path for path in sorted((ROOT / "breedkit").rglob("*.py"))
 # From the ground up. A module knows the lines above its own, and nobody on its own line.
 FLOORS = [
     # 0: words, faults, pictures
-    ("results",),
+    ("results", "colours"),
     ("errors", "charts"),
     # 1: alleles, and who came from whom
     ("loci", "pedigree"),
@@ -37,7 +37,7 @@ FLOORS = [
     ("season", "candidates"),
     ("tables", "likelihood"),
     # 4: one question each
-    ("power", "overview", "linkage", "measured", "mixture", "tasting"),
+    ("power", "overview", "weights", "linkage", "measured", "mixture", "tasting"),
     ("ratios",),
     ("judge", "compare"),
     # 5: plants and plans

@@ -141,6 +141,7 @@ def test_wording() -> None:
     assert [plants(n) for n in (0, 1, 1064)] == ["0 plants", "1 plant", "1,064 plants"]
     assert [listing("abc"[:n]) for n in range(4)] == ["", "a", "a and b", "a, b and c"]
     assert [percent(x) for x in (0, 0.0004, 0.031, 0.42)] == ["0 %", "under 0.1 %", "3.1 %", "42 %"]
+    assert [percent(x) for x in (0.9963, 0.99999, 1)] == ["99.6 %", "over 99.9 %", "100 %"]
     assert ratio_text([F(9, 16), F(3, 16), F(4, 16)]) == "9:3:4"
     assert ratio_text([2, 2]) == "1:1" and ratio_text([0.5, 0.25]) == "0.500:0.250"
     assert ratio_text([F(1), F(0)]) == "1:0"

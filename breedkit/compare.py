@@ -1,0 +1,338 @@
+"""All models over all families at once: what is supported, and what cannot be told apart.
+
+A model's weight is its share of all evidence (`breedkit.weights`): the chance that it is
+the right one, if one of the catalogue is and the stated priors hold. Models whose
+likeliest candidates expect the same numbers of every family here are one group; no plant
+at hand can tell them apart. Whether the best candidate fits at all is asked apart: its
+misfit, the log-likelihood it lacks of families that show just their own shares, against
+that of seasons drawn from the candidate itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import xlogy
+
+from breedkit.errors import ModelError
+from breedkit.evidence import Evidence
+from breedkit.families import family_plans
+from breedkit.genome import Genome
+from breedkit.likelihood import Candidates, draw, expected_shares, log_likelihoods, mis_scoring
+from breedkit.models import InheritanceModel, catalogue
+from breedkit.results import Fact, Result, chance, listing, percent, plants, sentence, show
+from breedkit.weights import Weighed, error_grid, model_shares, weigh
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from breedkit.season import Season
+
+SUPPORTED = 0.99  # weight from which a model is called supported
+LEFT = 0.95  # the rivals that are named make up this weight together
+MISFIT = 0.01  # chance of the best candidate's misfit below which none is said to fit
+DRAWN = 400  # seasons drawn to judge the misfit
+
+
+@dataclass(frozen=True)
+class ModelWeight:
+    """One model: its weight, and its likeliest candidate.
+
+    `founders` are that candidate's genotypes by founder, `classes` its classes in the order
+    of the model, `error` the rate of mis-scoring it fits best with.
+    """
+
+    model: InheritanceModel
+    weight: float
+    log_evidence: float
+    founders: tuple[tuple[str, str], ...]
+    classes: tuple[str, ...]
+    error: float
+    group: int
+
+    @property
+    def name(self) -> str:
+        return self.model.name
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Comparison(Result):
+    """What all families together say of all models.
+
+    Attributes
+    ----------
+    weights : the models, by weight. Those with one `group` number expect the same numbers
+        of every family here.
+    error, error_interval : rate of mis-scoring under the best candidate, and the 95 %
+        interval by profile likelihood.
+    misfit : chance of a misfit as large as the best candidate's, or larger, if it holds.
+    worst : the family that fits worst, with its own share of the misfit.
+    tried, distinct : candidates, and how many of them are told apart here.
+    """
+
+    trait: str
+    n: int
+    families: tuple[str, ...]
+    left_out: tuple[str, ...]
+    weights: tuple[ModelWeight, ...]
+    error: float
+    error_interval: tuple[float, float]
+    fixed_error: bool
+    misfit: float
+    worst: str
+    tried: int
+    distinct: int
+
+    @property
+    def best(self) -> ModelWeight | None:
+        """The model with the largest weight; None if nothing was scored."""
+        return self.weights[0] if self.weights and self.n else None
+
+    @property
+    def inseparable(self) -> tuple[ModelWeight, ...]:
+        """The models that expect the same numbers as the best one, it included."""
+        return tuple(w for w in self.weights if self.best and w.group == self.best.group)
+
+    @property
+    def undecided(self) -> tuple[ModelWeight, ...]:
+        """The likeliest models that together make up 95 % of the weight."""
+        total, found = 0.0, []
+        for weight in self.weights if self.n else ():
+            found.append(weight)
+            total += weight.weight
+            if total >= LEFT:
+                break
+        return tuple(found)
+
+    @property
+    def verdict(self) -> str:
+        trait = sentence(show(self.trait))
+        base = f"It rests on {plants(self.n)} in {len(self.families)} families."
+        if len(self.families) == 1:
+            base = f"It rests on {plants(self.n)} in one family."
+        best = self.best
+        if best is None and self.n:
+            return f"{trait}: cannot tell; no model in the catalogue has such classes. {base}"
+        if best is None:
+            return f"{trait}: nothing was scored in a family whose parents are known."
+        if self.misfit < MISFIT:
+            return f"{trait}: none of these fits; {show(self.worst)} fits worst. {base}"
+        together = sum(w.weight for w in self.inseparable)
+        if together >= SUPPORTED and len(self.inseparable) == 1:
+            return f"{trait}: {best.name} is supported. {base}"
+        if together >= SUPPORTED:
+            others = listing([w.name for w in self.inseparable[1:]], "or")
+            return f"{trait}: {best.name} is supported, but not separable from {others}. {base}"
+        names = listing([w.name for w in self.undecided], "or")
+        if len(self.undecided) == 1:
+            return f"{trait}: cannot tell yet, though {names} leads. {base}"
+        return f"{trait}: cannot tell yet; it may be {names}. {base}"
+
+    def facts(self) -> list[Fact]:
+        if self.best is None:
+            return []
+        facts = [
+            Fact(w.name, percent(w.weight), _says(w)) for w in self.weights[:6] if w.weight > 5e-4
+        ]
+        low, high = (percent(e) for e in self.error_interval)
+        remark = "as given" if self.fixed_error else f"{low} to {high} in 19 of 20 such seasons"
+        facts.append(Fact("mis-scored plants", percent(self.error), remark))
+        facts.append(Fact("chance of such a misfit", chance(self.misfit),
+                          f"if {self.best.name} holds; worst in {show(self.worst)}"))  # fmt: skip
+        facts.append(Fact("candidates tried", f"{self.tried:,}",
+                          f"{self.distinct:,} of them can be told apart here"))  # fmt: skip
+        return facts
+
+    @property
+    def notes(self) -> tuple[str, ...]:  # type: ignore[override]
+        if self.best is None:
+            return ()
+        notes = [
+            "The share beside a model is its weight: the chance that it is the right one, if "
+            "one of the catalogue is, the parents breed true, and a model with one gene more is "
+            "half as likely beforehand."
+        ]
+        if self.left_out:
+            notes.append(
+                f"Not used, since their parents are not known: "
+                f"{listing([show(f) for f in self.left_out[:6]])}."
+            )
+        return tuple(notes)
+
+    def table(self) -> pd.DataFrame:
+        """Every model: weight, genes, founders and classes of its likeliest candidate, group."""
+        import pandas as pd
+
+        return pd.DataFrame(
+            {
+                "model": [w.name for w in self.weights],
+                "weight": [w.weight for w in self.weights],
+                "genes": [w.model.genes for w in self.weights],
+                "founders": [", ".join(f"{f} {g}" for f, g in w.founders) for w in self.weights],
+                "classes": ["|".join(w.classes) for w in self.weights],
+                "mis-scored": [w.error for w in self.weights],
+                "group": [w.group for w in self.weights],
+            }
+        )
+
+
+def compare_models(
+    season: Season,
+    trait: str,
+    models: Sequence[InheritanceModel] | None = None,
+    scoring_error: float | None = None,
+) -> Comparison:
+    """Compare all models over all families of a season.
+
+    Parameters
+    ----------
+    season : the tables.
+    trait : a trait with classes.
+    models : by default the whole catalogue.
+    scoring_error : the rate of mis-scoring, 0 to 0.5, if it is known; by default it is
+        integrated over its prior (mean 2 %).
+
+    Raises
+    ------
+    TableError, ModelError
+        if there is no such trait, it has too many classes, or too many founders.
+    """
+    if scoring_error is not None and not 0 <= scoring_error <= 0.5:
+        raise ModelError(f"A scoring error lies from 0 to 0.5; {scoring_error} does not.")
+    evidence, left_out = season_evidence(season, trait)
+    name = season.trait(trait).name
+    ordered = season.trait(trait).kind == "ordered"
+    rates, log_prior = _rates(scoring_error)
+    mixing = mis_scoring(rates, len(evidence.classes), ordered)
+    chosen = tuple(catalogue().values() if models is None else models)
+    found, tried, distinct = weigh(evidence, chosen, mixing, log_prior, ordered)
+    used = tuple(f for f, node in evidence.families.items() if node in evidence.counts)
+    fixed = scoring_error is not None
+    if not found or not evidence.n:
+        return Comparison(
+            name, evidence.n, used, left_out, (), 0.0, (0.0, 0.5), fixed, 1.0, "", tried, distinct
+        )
+    weights = _weights(evidence, found, rates)
+    best = next(f for f in found if f.model is weights[0].model)
+    one = best.candidates.part(slice(best.top, best.top + 1))
+    if scoring_error is None:
+        error, interval = _profile(evidence, one, ordered)
+    else:
+        error, interval = scoring_error, (scoring_error, scoring_error)
+    misfit, worst = _misfit(evidence, one, mixing, error, ordered)
+    return Comparison(
+        name, evidence.n, used, left_out, weights, error, interval, fixed, misfit, worst,
+        tried, distinct,
+    )  # fmt: skip
+
+
+def season_evidence(season: Season, trait: str) -> tuple[Evidence, tuple[str, ...]]:
+    """The scores of a trait over the register, and the families whose parents are not known."""
+    counts = season.counts(trait).drop(columns="not scored")
+    name = str(counts.columns.name)
+    sheet = season.plants
+    plans = family_plans(season.families, season.family_names, sheet)
+    looks: dict[str, str] = {}
+    if "plant" in sheet:
+        once = sheet[~sheet["plant"].duplicated(keep=False) & sheet[name].notna()]
+        looks = dict(zip(once["plant"].astype(str), once[name].astype(str), strict=True))
+    known = {family: row.tolist() for family, row in counts.iterrows() if family in plans}
+    left_out = tuple(f for f in counts.index if f not in plans and counts.loc[f].sum())
+    return Evidence.of(list(counts.columns), plans, known, looks), left_out
+
+
+# --- weights, mis-scoring, misfit ---------------------------------------------
+
+
+def _rates(scoring_error: float | None) -> tuple[np.ndarray, np.ndarray]:
+    if scoring_error is None:
+        return error_grid()
+    return np.array([scoring_error]), np.zeros(1)
+
+
+def _weights(
+    evidence: Evidence, found: Sequence[Weighed], rates: np.ndarray
+) -> tuple[ModelWeight, ...]:
+    """The weight of each model, with its likeliest candidate and its group."""
+    weights = model_shares(found)
+    weighed: list[ModelWeight] = []
+    seen: list[np.ndarray] = []
+    for at in np.argsort(-weights, kind="stable"):
+        model, candidates, likelihoods, each, top = found[at]
+        one = candidates.part(slice(top, top + 1))
+        print_ = expected_shares(evidence, one).round(9).ravel()
+        if evidence.structure.plants:
+            print_ = np.concatenate([print_, likelihoods[top].round(7)])
+        group = next((i for i, s in enumerate(seen) if np.array_equal(s, print_)), len(seen))
+        if group == len(seen):
+            seen.append(print_)
+        names = [str(g) for g in candidates.genome.genotypes()]
+        weighed.append(ModelWeight(
+            model, float(weights[at]), float(each),
+            tuple((f, names[s]) for f, s in zip(evidence.founders, one.founders[0], strict=True)),
+            _names(model, candidates.genome, one.looks[0], evidence.classes),
+            float(rates[likelihoods[top].argmax()]), group,
+        ))  # fmt: skip
+    return tuple(weighed)
+
+
+def _names(
+    model: InheritanceModel, genome: Genome, looks: np.ndarray, classes: Sequence[str]
+) -> tuple[str, ...]:
+    """What a candidate calls the classes of its model, in the model's order."""
+    table = model.rule.table(genome).ravel()
+    return tuple(classes[looks[np.flatnonzero(table == c)[0]]] for c in range(len(model.classes)))
+
+
+def _profile(
+    evidence: Evidence, one: Candidates, ordered: bool
+) -> tuple[float, tuple[float, float]]:
+    """The likeliest rate of mis-scoring and its 95 % interval by profile likelihood."""
+    rates = np.linspace(0, 0.5**0.5, 801) ** 2
+    logs = log_likelihoods(evidence, one, mis_scoring(rates, len(evidence.classes), ordered))[0]
+    inside = rates[logs >= logs.max() - 1.9207]  # half the 95 % point of chi-square, 1 df
+    return float(rates[logs.argmax()]), (float(inside[0]), float(inside[-1]))
+
+
+def _misfit(
+    evidence: Evidence, one: Candidates, mixing: np.ndarray, error: float, ordered: bool
+) -> tuple[float, str]:
+    """Chance of a misfit this large or larger under a candidate, and the worst family."""
+    at_best = mis_scoring([error], len(evidence.classes), ordered)
+    rng = np.random.default_rng(0)
+
+    def misfit(scored: Evidence) -> float:
+        return _saturated(scored) - float(log_likelihoods(scored, one, mixing).max())
+
+    own = misfit(evidence)
+    drawn = [misfit(draw(evidence, one, at_best, rng)) for _ in range(DRAWN)]
+    worse = sum(d >= own - 1e-9 for d in drawn)
+    shares = expected_shares(evidence, one)[0] @ at_best[0]
+    families = [f for f, n in evidence.families.items() if n in evidence.counts]
+    numbers = {node: i for i, node in enumerate(evidence.counts)}
+    gaps = {}
+    for family in families:
+        node = evidence.families[family]
+        row = np.array(evidence.counts[node], dtype=float)
+        seen = row / row.sum()
+        gaps[family] = float((xlogy(row, seen) - xlogy(row, shares[numbers[node]])).sum())
+    return (worse + 1) / (DRAWN + 1), max(gaps, key=lambda f: gaps[f])
+
+
+def _saturated(evidence: Evidence) -> float:
+    """The log-likelihood if every family had just the shares that it shows."""
+    rows = {node: np.array(row, dtype=float) for node, row in evidence.counts.items()}
+    for plant, look in evidence.scores.items():
+        home = evidence.nodes[plant].one
+        rows.setdefault(home, np.zeros(len(evidence.classes)))[look] += 1
+    return float(sum((xlogy(r, r) - xlogy(r, r.sum())).sum() for r in rows.values()))
+
+
+def _says(weight: ModelWeight) -> str:
+    """'P1 AA, P2 aa; red over orange': the likeliest candidate of a model."""
+    founders = ", ".join(f"{show(f)} {g}" for f, g in weight.founders[:4])
+    pairs = zip(weight.model.classes, weight.classes, strict=True)
+    return f"{founders}; " + ", ".join(f"{c} {show(name)}" for c, name in pairs)

@@ -1,0 +1,221 @@
+"""All models over all families: weights against quadrature, calibration, laws, odd seasons."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import integrate, stats
+
+import breedkit as bk
+from breedkit.compare import compare_models
+from breedkit.errors import ModelError, TableError
+from breedkit.evidence import Evidence
+from breedkit.families import parse_family
+from breedkit.likelihood import draw, mis_scoring
+from breedkit.models import catalogue
+from breedkit.weights import error_grid, model_shares, weigh
+
+SEASON = Path(__file__).parent.parent / "sample_data" / "invented_season"
+
+
+def tally(**families: dict[str, int]) -> bk.Season:
+    rows = [(f, c, n) for f, counts in families.items() for c, n in counts.items()]
+    return bk.load_counts(pd.DataFrame(rows, columns=["family", "class", "count"]))
+
+
+def compare(**families: dict[str, int]):
+    season = tally(**families)
+    return compare_models(season, season.trait_names[0])
+
+
+def weights(comparison) -> dict[str, float]:
+    return {w.name: w.weight for w in comparison.weights}
+
+
+# --- a second, slow route ----------------------------------------------------
+
+
+def test_weights_agree_with_quadrature() -> None:
+    """F1 and F2, two models by hand: shares from Punnett squares, e by adaptive quadrature."""
+    f1, f2 = (5, 0), (13, 7)
+
+    def evidence(settings: list[tuple[float, float]], copies: list[float]) -> float:
+        """`settings`: share of class one in F1 and F2 for each candidate; `copies`: its prior."""
+
+        def likelihood(e: float) -> float:
+            total = 0.0
+            for (a, b), share in zip(settings, copies, strict=True):
+                a, b = ((1 - e) * x + e * (1 - x) for x in (a, b))
+                total += share * a**5 * (1 - a) ** 0 * b**13 * (1 - b) ** 7
+            return total * stats.beta.pdf(e, 1, 49)
+
+        # breakpoints, since the prior is narrow
+        return integrate.quad(likelihood, 0, 0.5, points=[0.01, 0.05, 0.1, 0.2], epsabs=0)[0]
+
+    # one gene: the F1 shows the dominant, named either way; both parent orders alike
+    single = evidence([(1, 3 / 4), (0, 1 / 4)], [0.5, 0.5])
+    # complementary genes: AABB x aabb and AAbb x aaBB, either order, named either way
+    pair = evidence([(1, 9 / 16), (0, 7 / 16)], [0.5, 0.5])
+    season = tally(F1=dict(zip("xy", f1, strict=True)), F2=dict(zip("xy", f2, strict=True)))
+    models = [catalogue()[n] for n in ("single dominant gene", "complementary genes")]
+    found = weights(compare_models(season, season.trait_names[0], models))
+    prior = np.array([1 / 2, 1 / 4])
+    expected = prior * [single, pair] / (prior @ [single, pair])
+    assert [found[m.name] for m in models] == pytest.approx(expected, rel=1e-6)
+
+
+def test_the_error_grid_integrates_its_prior() -> None:
+    rates, log_weights = error_grid()
+    for power in range(4):  # moments of the beta density 1, 49 up to e = 1/2 (nearly all of it)
+        moment = (np.exp(log_weights) * rates**power).sum()
+        assert moment == pytest.approx(stats.beta.moment(power, 1, 49) if power else 1, rel=1e-9)
+
+
+def test_weights_are_calibrated() -> None:
+    """Seasons drawn from the priors: the top model is right as often as its weight says."""
+    rng = np.random.default_rng(11)
+    models = [m for m in catalogue().values() if len(m.classes) == 2 and not m.rule.lethal]
+    plans = {f: parse_family(f) for f in ("P1", "P2", "F1", "F2", "BC1", "BC1(P2)")}
+    sizes = {"P1": 3, "P2": 3, "F1": 4, "F2": 25, "BC1": 10, "BC1(P2)": 10}
+    blank = Evidence.of(["x", "y"], plans, {f: (n, 0) for f, n in sizes.items()})
+    rates, log_prior = error_grid()
+    mixing = mis_scoring(rates, 2)
+    genes = np.array([max(m.genes, 1) for m in models])
+    prior = 2.0**-genes / np.array([(genes == g).sum() for g in genes])
+    said, right = [], []
+    for _ in range(250):
+        truth = int(rng.choice(len(models), p=prior / prior.sum()))
+        found, _, _ = weigh(blank, [models[truth]], mixing, log_prior, False)
+        every, share, _ = candidates_of(models[truth], blank)
+        one = every.part(np.array([rng.choice(len(share), p=share / share.sum())]))
+        drawn = draw(blank, one, mis_scoring([rng.beta(1, 49)], 2), rng)
+        result = model_shares(weigh(drawn, models, mixing, log_prior, False)[0])
+        said.append(result.max())
+        right.append(int(result.argmax()) == truth)
+    mean = float(np.mean(said))
+    error = (np.sum(np.array(said) * (1 - np.array(said))) ** 0.5) / len(said)
+    assert abs(np.mean(right) - mean) < 4 * error
+
+
+def candidates_of(model, evidence):
+    from breedkit.weights import _candidates
+
+    return _candidates(model, evidence, False)
+
+
+# --- known answers -----------------------------------------------------------
+
+
+def test_the_invented_season() -> None:
+    season = bk.load_season(SEASON)
+    colour = compare_models(season, "ripe colour")
+    assert "single dominant gene is supported" in colour.verdict
+    assert f"{colour.n} plants in 13 families" in colour.verdict
+    assert colour.best.classes == ("red", "orange")
+    assert dict(colour.best.founders) == {"P1": "AA", "P2": "aa"}
+    assert colour.left_out == ("volunteers",)
+    unripe = compare_models(season, "unripe colour")
+    assert unripe.best.name == "recessive epistasis"
+    assert unripe.best.classes == ("purple", "green", "white")
+
+
+def test_what_one_small_family_cannot_tell() -> None:
+    found = compare(F1={"red": 5, "orange": 0}, F2={"red": 13, "orange": 7})
+    assert "cannot tell yet" in found.verdict and "25 plants in 2 families" in found.verdict
+    assert {"single dominant gene", "complementary genes"} <= {w.name for w in found.undecided}
+
+
+def test_models_that_expect_the_same_here_are_one_group() -> None:
+    # in a backcross to the dominant parent alone, every model expects one class
+    found = compare(BC1={"red": 12, "orange": 0})
+    assert len(found.inseparable) > 1
+
+
+def test_a_swapped_family_is_said_not_to_fit() -> None:
+    found = compare(
+        P1={"red": 8, "orange": 0}, P2={"red": 0, "orange": 8}, F1={"red": 10, "orange": 0},
+        F2={"red": 60, "orange": 20}, BC1={"red": 3, "orange": 27},
+    )  # fmt: skip
+    assert "none of these fits" in found.verdict and found.worst == "BC1"
+
+
+def test_mis_scoring_is_estimated() -> None:
+    found = compare(
+        P1={"a": 95, "b": 5}, P2={"a": 5, "b": 95}, F1={"a": 95, "b": 5},
+        F2={"a": 285, "b": 115},
+    )  # fmt: skip
+    low, high = found.error_interval
+    assert low < 0.05 < high and abs(found.error - 0.05) < 0.015
+
+
+# --- laws --------------------------------------------------------------------
+
+PLAIN = {"P1": (4, 0), "P2": (0, 4), "F1": (5, 0), "F2": (19, 8)}
+
+
+def named(one: str, two: str, families: dict[str, tuple[int, int]]):
+    return compare(**{f: {one: a, two: b} for f, (a, b) in families.items()})
+
+
+def test_names_and_order_change_nothing() -> None:
+    plain = weights(named("x", "y", PLAIN))
+    flipped = weights(named("x", "y", {f: (b, a) for f, (a, b) in PLAIN.items()}))
+    shuffled = weights(named("x", "y", dict(reversed(PLAIN.items()))))
+    assert flipped == pytest.approx(plain, rel=1e-9)
+    assert shuffled == pytest.approx(plain, rel=1e-9)
+
+
+def test_splitting_a_family_changes_nothing() -> None:
+    plants = [(f"{f}{i}", f, "x" if i < a else "y") for f, (a, b) in PLAIN.items()
+              for i in range(a + b)]  # fmt: skip
+    register = [("P1", "", ""), ("P2", "", ""), ("F1", "P1", "P2"), ("F2", "F1", "selfed")]
+
+    def run(rows, families):
+        season = bk.load_season(
+            plants=pd.DataFrame(rows, columns=["plant", "family", "t"]),
+            families=pd.DataFrame(families, columns=["family", "female", "male"]),
+        )
+        return weights(compare_models(season, "t"))
+
+    half = [(p, "F2b" if f == "F2" and i % 2 else f, t) for i, (p, f, t) in enumerate(plants)]
+    one = run(plants, register)
+    assert run(half, [*register, ("F2b", "F1", "selfed")]) == pytest.approx(one, rel=1e-9)
+
+
+# --- odd seasons -------------------------------------------------------------
+
+
+def test_odd_seasons_have_defined_answers() -> None:
+    assert "nothing was scored" in compare(F2={"x": 0, "y": 0}).verdict
+    one = compare(F2={"x": 1, "y": 0})
+    assert "cannot tell yet" in one.verdict and "1 plant in one family" in one.verdict
+    only = compare(F2={"x": 40, "y": 12})
+    assert "in one family" in only.verdict
+    twelve = compare(F2={f"c{i}": 3 for i in range(12)})
+    assert twelve.best is None and "no model in the catalogue has such classes" in twelve.verdict
+
+
+def test_a_class_that_a_model_cannot_make_is_mis_scored() -> None:
+    found = compare(F1={"red": 9, "orange": 0, "odd": 0}, F2={"red": 60, "orange": 19, "odd": 1})
+    assert weights(found)["single dominant gene"] > 0.5
+    exact = compare_models(tally(F2={"x": 3, "y": 1}), "class", scoring_error=0.0)
+    assert exact.fixed_error and exact.error == 0
+
+
+@pytest.mark.parametrize("error", [-0.1, 0.7])
+def test_bad_rates(error: float) -> None:
+    with pytest.raises(ModelError, match="0 to 0.5"):
+        compare_models(bk.load_season(SEASON), "ripe colour", scoring_error=error)
+
+
+def test_bad_traits() -> None:
+    with pytest.raises(TableError):
+        compare_models(bk.load_season(SEASON), "fruit weight")
+
+
+def test_display() -> None:
+    nasty = "<img src=x onerror=alert(1)>"
+    found = compare(F2={nasty: 13, "orange": 7})
+    assert "<img" not in found._repr_html_() and repr(found) == repr(found)
+    assert list(found.table()["weight"]) == [w.weight for w in found.weights]
