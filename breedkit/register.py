@@ -13,14 +13,15 @@ a digit: F 2, F-2 and f2 are one, F1-1 and F11 are two. A parent that nobody kno
 taken as a founder, which gets a row; but not if it is nearly the name of a family, or
 looks like the code of a plant. No family may be among its own ancestors.
 
-A plant is known by its family and its code; of a plant typed twice the first row counts.
+A plant is known by its family and its code. Of a plant typed twice the first row
+counts; scores it lacks are taken from the other rows, unless any scores contradict.
 Last rows such as Total, which have no family, are no plants.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 
 import numpy as np
 import pandas as pd
@@ -355,14 +356,24 @@ def say_no_family(sheet: Sheet, header: str, family: pd.Categorical) -> list[Fin
     return [Finding("check", problem, len(without))]
 
 
+Scores = Mapping[str, pd.Categorical | np.ndarray]
+
+
 def once_each(
-    sheet: Sheet, header: str, plant: Column, family: pd.Categorical
-) -> tuple[np.ndarray, list[Finding]]:
-    """Places of the rows that count, and what to say of plants typed more than once."""
+    sheet: Sheet, header: str, plant: Column, family: pd.Categorical, scores: Scores
+) -> tuple[np.ndarray, dict[str, np.ndarray], list[Finding]]:
+    """Which rows count, and what to say of plants typed more than once.
+
+    Returns
+    -------
+    once, joined, findings
+        The places of the rows that count; for each trait in which another row of a plant
+        fills a gap, the places its scores come from, one for each of `once`.
+    """
     everyone = np.arange(len(plant))
     names = folded(plant)
     if names.kinds() == len(plant):
-        return everyone, _say_nameless(sheet, header, plant)
+        return everyone, {}, _say_nameless(sheet, header, plant)
     key = names.coded()[1]
     nameless = plant.blank()
     both = pd.Series(key.astype(np.int64) * len(family.categories) + family.codes)
@@ -374,10 +385,21 @@ def once_each(
         problem = Problem(sheet.source, what, int(sheet.rows[at]), header, typed, advice=advice)
         findings.append(Finding(severity, problem))
 
+    same = np.flatnonzero(both.duplicated(keep=False).to_numpy() & ~nameless)
+    takes, clash = _joined(both.to_numpy()[same], same, scores)
+    gives = {at for taken in takes.values() for at in taken.values()}
     for at in np.flatnonzero(again)[:MOST]:
-        first = sheet.rows[np.argmax(both == both[at])]
-        what = f"is already in row {first}; this row is not counted"
-        say("mend", at, what, "Take one of the two rows away, or mend the code.")
+        place = int(np.argmax(both == both[at]))
+        first = sheet.rows[place]
+        severity, what = "mend", f"is already in row {first}; this row is not counted"
+        advice = "Take one of the two rows away, or mend the code."
+        if at in gives:
+            severity, what = "check", f"is already in row {first}, which lacks scores of this row"
+            advice = "They are joined there: nothing contradicts. Is it the same plant?"
+        elif name := clash.get(at):
+            there, here = (_score(scores[name], row) for row in (place, at))
+            advice = f"{quote(name)} is {quote(there)} there and {quote(here)} here. {advice}"
+        say(severity, at, what, advice)
     if (more := int(again.sum()) - MOST) > 0:
         problem = Problem(sheet.source, "more rows of plants typed before; not counted")
         findings.append(Finding("mend", problem, more))
@@ -388,7 +410,51 @@ def once_each(
             what = f"is also a plant of {quote(family[first])}; counted as two plants"
             rows = f"row {sheet.rows[at]} or row {sheet.rows[first]}"
             say("check", at, what, f"If it is the same plant, take {rows} away.")
-    return everyone[~again], findings
+    once = everyone[~again]
+    joined = {}
+    for name, taken in takes.items():
+        joined[name] = once.copy()
+        joined[name][np.searchsorted(once, list(taken))] = list(taken.values())
+    return once, joined, findings
+
+
+def _joined(
+    group: np.ndarray, rows: np.ndarray, scores: Scores
+) -> tuple[dict[str, dict[int, int]], dict[int, str]]:
+    """What rows of the same plant say together.
+
+    Parameters
+    ----------
+    group : which of the rows are of the same plant.
+    rows : their places, ascending.
+
+    Returns
+    -------
+    takes, clash
+        Trait -> first row of a plant -> the row that fills its gap, where no scores of the
+        plant contradict; and row -> a trait in which it contradicts the first row.
+    """
+    first = pd.Series(rows).groupby(group).transform("min").to_numpy()
+    takes: dict[str, dict[int, int]] = {}
+    clash: dict[int, str] = {}
+    split = np.zeros(len(rows), dtype=bool)  # plants whose rows contradict each other
+    for name, column in scores.items():
+        values = column.codes if isinstance(column, pd.Categorical) else column
+        scored = values >= 0 if isinstance(column, pd.Categorical) else ~np.isnan(values)
+        said = pd.Series(np.where(scored[rows], values[rows], np.nan))
+        split |= (said.groupby(group).transform("nunique") > 1).to_numpy()
+        other = scored[rows] & scored[first] & (values[rows] != values[first])
+        clash |= {at: name for at in rows[other].tolist() if at not in clash}
+        gaps = np.flatnonzero(scored[rows] & ~scored[first])[::-1]  # the first to fill it wins
+        takes[name] = dict(zip(first[gaps].tolist(), rows[gaps].tolist(), strict=True))
+    for broken in set(first[split].tolist()):
+        for taken in takes.values():
+            taken.pop(broken, None)
+    return {name: taken for name, taken in takes.items() if taken}, clash
+
+
+def _score(column: pd.Categorical | np.ndarray, at: int) -> str:
+    return str(column[at]) if isinstance(column, pd.Categorical) else f"{column[at]:g}"
 
 
 def folded(plant: Column) -> Column:

@@ -86,6 +86,7 @@ class Season(Result):
     _families: pd.DataFrame
     _findings: tuple[Finding, ...]
     _tallies: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+    _joined: Mapping[str, np.ndarray] = field(default_factory=dict)  # trait -> places, for _once
 
     # --- what was understood ---
 
@@ -93,7 +94,8 @@ class Season(Result):
     def plants(self) -> pd.DataFrame:
         """One row a plant: plant, family, traits (categories or numbers), remarks.
 
-        Not scored is missing (NaN). A plant typed twice is here once.
+        Not scored is missing (NaN). A plant typed twice is here once: its first row, with
+        what only a later row says.
         """
         return self._frame(self._cells)
 
@@ -101,11 +103,15 @@ class Season(Result):
         """These columns of `plants`."""
         columns = {}
         for name in names:
-            cells = self._cells[name]
-            part = cells.at(self._once) if isinstance(cells, Column) else cells[self._once]
+            cells, rows = self._cells[name], self._places(name)
+            part = cells.at(rows) if isinstance(cells, Column) else cells[rows]
             text = isinstance(part, Column)
             columns[name] = pd.array(part.texts(), dtype=str) if text else part
         return pd.DataFrame(columns, index=self._source.plants.rows[self._once])
+
+    def _places(self, name: str) -> np.ndarray:
+        """The rows that a column of `plants` is taken from, one a plant."""
+        return self._joined.get(name, self._once)
 
     @property
     def families(self) -> pd.DataFrame:
@@ -196,7 +202,8 @@ class Season(Result):
         family, scores = self._cells["family"], self._cells[known.name]
         columns = [*known.classes, NOT_SCORED]
         wide = len(columns)
-        place = scores.codes[self._once].astype(np.int64) % wide  # -1, not scored, comes last
+        codes = scores.codes[self._places(known.name)].astype(np.int64)
+        place = codes % wide  # -1, not scored, comes last
         cells = family.codes[self._once].astype(np.int64) * wide + place
         table = np.bincount(cells, minlength=len(family.categories) * wide)
         every = pd.DataFrame(
@@ -363,7 +370,7 @@ class Season(Result):
                 missing = int(self.counts(trait.name)[NOT_SCORED].sum())
                 what = f"{trait.kind}: {_some(trait.classes)}"
             else:
-                missing = int(np.isnan(self._cells[trait.name][self._once]).sum())
+                missing = int(np.isnan(self._cells[trait.name][self._places(trait.name)]).sum())
                 what = f"{trait.kind}, in {show(trait.unit)}" if trait.unit else trait.kind
             facts.append(Fact(show(trait.name), what, f"{missing:,} not scored" * bool(missing)))
         if len(self._traits) > SHOWN:
@@ -431,7 +438,10 @@ def make_season(source: AsTyped) -> Season:
         if fold(trait.name) != "family" and trait.name not in headers:
             what = "is in the traits table, but is no column of the plants table"
             findings.append(Finding("check", Problem(sheet.source, what, found=trait.name)))
-    once, twice = once_each(sheet, headers["plant"], cells["plant"], cells["family"])
+    scores = {trait.name: cells[trait.name] for trait in traits}
+    once, joined, twice = once_each(
+        sheet, headers["plant"], cells["plant"], cells["family"], scores
+    )
     findings += twice
     if source.families is None:
         families = bare_register(n for n in cells["family"].categories if n != NO_FAMILY)
@@ -446,7 +456,9 @@ def make_season(source: AsTyped) -> Season:
         families, wrong = read_families(source.families, called, planted)
         findings += wrong
     findings.sort(key=lambda f: ("mend", "check", "note").index(f.severity))
-    return Season(source, tuple(traits), headers, cells, once, families, tuple(findings))
+    return Season(
+        source, tuple(traits), headers, cells, once, families, tuple(findings), {}, joined
+    )
 
 
 def bare_register(names: Iterable[str]) -> pd.DataFrame:

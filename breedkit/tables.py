@@ -23,8 +23,9 @@ What is decided here:
 * An unknown class, or a number that cannot be read, is not scored and listed.
   So is 1,234, which is either 1.234 or 1234; 12,5 is 12.5 and 1.234 is 1.234.
 * A plant is known by its family and its code. Of a plant typed twice the first
-  row counts. A code used in two families is two plants; it is listed unless it is
-  a mere number, because people number their plants anew in each family.
+  row counts; scores it lacks are taken from later rows if no score contradicts. A code
+  used in two families is two plants; it is listed unless it is a mere number,
+  because people number their plants anew in each family.
 * Families also match but for blanks and hyphens between a letter and a digit: F 2, F-2
   and f2 are one family, F1-1 and F11 are two.
 * A parent that nobody knows is taken as a founder; see `breedkit.register`.

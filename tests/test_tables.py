@@ -175,6 +175,43 @@ def test_a_plant_typed_twice(tmp_path: Path) -> None:
     assert list(season.plants.index) == [2, 3, 4, 5, 7]
 
 
+def test_a_plant_typed_twice_with_other_values(tmp_path: Path) -> None:
+    text = "plant,family,colour,w,n\nK1,F2,red,1.5,?\nK1,F2,white,2.5,3\nK2,F2,red,2.5,\n"
+    season = load_season(folder(tmp_path, text + "K2,F2,red,1.25,\n"))
+    assert season.problems.loc[:1, "suggestion"].tolist() == [
+        f"{said} here. Take one of the two rows away, or mend the code."
+        for said in ("'colour' is 'red' there and 'white'", "'w' is '2.5' there and '1.25'")
+    ]
+    assert season.problems.loc[:1, "severity"].tolist() == ["mend", "mend"]
+    assert season.values("w")["value"].tolist() == [1.5, 2.5]
+    assert season.plants["n"].isna().all()  # nothing is taken from a row that contradicts
+
+
+def test_the_rows_of_a_plant_scored_twice_are_joined(tmp_path: Path) -> None:
+    text = (
+        "plant,family,colour,w\nK1,F2,red,\nK2,F2,?,2.5\nK1,F2,,1.5\nK2,F2,white,\n"
+        "K2,F2,white,2.5\nK3,F2,,\nK3,F2,red,\nK3,F2,white,4.5\n"
+    )
+    season = load_season(folder(tmp_path, text))
+    lacks = "is already in row {}, which lacks scores of this row"
+    assert problems(season) == [
+        ("mend", 6, "plant", "K2", "is already in row 3; this row is not counted"),
+        ("mend", 8, "plant", "K3", "is already in row 7; this row is not counted"),
+        ("mend", 9, "plant", "K3", "is already in row 7; this row is not counted"),
+        ("check", 4, "plant", "K1", lacks.format(2)),
+        ("check", 5, "plant", "K2", lacks.format(3)),
+    ]
+    assert season.counts("colour").loc["F2"].tolist() == [1, 1, 0, 1]
+    np.testing.assert_array_equal(season.values("w")["value"], [1.5, 2.5, np.nan])
+    assert season.plants["colour"].tolist()[:2] == ["red", "white"]
+    assert "1 not scored" in repr(season)
+    assert season.typed["colour"].tolist()[:2] == ["red", "?"]
+    season.save(tmp_path / "saved")
+    again = load_season(tmp_path / "saved")
+    pd.testing.assert_frame_equal(again.plants, season.plants)
+    assert problems(again) == problems(season)
+
+
 def test_plants_numbered_anew_in_each_family(tmp_path: Path) -> None:
     rows = [f"{k:03d},{f},red" for f in ("F1", "F2") for k in (1, 2, 3)]
     season = load_season(folder(tmp_path, "plant,family,colour\n" + "\n".join([*rows, "2,F1,red"])))
