@@ -1,15 +1,12 @@
 """One family against every ratio that the catalogue allows in it.
 
-`breedkit.candidates` lists the ratios; here the counts are held against each. The figure
-is the exact chance of a misfit this large or larger, if the ratio holds, in order of
-likelihood ratio. From `level` (0.05) upwards a ratio fits, from 0.01 it fits badly: one
-true ratio in twenty does no better. A ratio that allows no plant of a class fits but for
-the plants there, if these are no more than slips of scoring may be and the others fit.
-
-Only where nothing else fits in any of these ways is it said so, and always on what it
-rests: that the parents breed true, that all seed comes up alike. If several ratios fit,
-the answer is "cannot tell yet": first the one that assumes least, then its nearest rival,
-and how many plants of such a family would separate the two.
+`breedkit.candidates` lists the ratios, `breedkit.standing` holds the counts against each;
+here they become a verdict. Only where nothing else fits, badly or but for a slip, is that
+said, and always on what it rests: that the parents breed true, that all seed comes up
+alike. If several ratios fit, the answer is "cannot tell yet": first the one that assumes
+least, then its nearest rival, and how many plants of such a family would separate the two.
+Where the family speaks for a plain ratio, but the parents or the F1 against it, a wrong
+label is the first thing to look for.
 """
 
 from __future__ import annotations
@@ -30,17 +27,16 @@ from breedkit.candidates import (
     Counted,
     Evidence,
     Way,
-    chance_without,
     expected_ratios,
-    is_slip,
     slips,
 )
 from breedkit.errors import ModelError, PedigreeError, TableError, pick, quote
 from breedkit.families import family_plans
 from breedkit.models import InheritanceModel, catalogue
 from breedkit.pedigree import Plan, describe, founders_of, generation, single_parents, without_look
-from breedkit.ratios import RatioTest, Separation, plants_to_separate, ratio_test
-from breedkit.results import Fact, Result, chance, listing, plants, ratio_text, sentence, show
+from breedkit.ratios import Separation, plants_to_separate
+from breedkit.results import Fact, Result, chance, listing, plants, sentence, show
+from breedkit.standing import BUT_FOR, IF_WRONG, Candidate, candidate, likelihood, order
 
 if TYPE_CHECKING:
     from breedkit.charts import Axes
@@ -48,67 +44,6 @@ if TYPE_CHECKING:
 
 CERTAINTY = 0.9  # chance to tell two ratios apart that plants are counted for
 LISTED = 6  # ratios that a display lists
-
-FITS, BADLY, BUT_FOR, IF_WRONG, NOT = (
-    "fits",
-    "fits badly",
-    "fits but for",
-    "fits if",
-    "does not fit",
-)
-
-
-@dataclass(frozen=True, eq=False)
-class Candidate:
-    """A ratio that the models allow in the family, and how the counts sit with it.
-
-    `standing` is one of "fits", "fits badly", "fits but for" (`odd` plants), "fits if" (the
-    parent plant `doubt` was written down wrongly) and "does not fit"; `chance` is that of a
-    misfit this large or larger, without the odd plants. See `Way` for what is assumed.
-    """
-
-    classes: tuple[str, ...]
-    shares: tuple[Fraction, ...]
-    way: Way
-    test: RatioTest
-    standing: str
-    chance: float
-    odd: int = 0
-    doubt: str = ""
-
-    @property
-    def alive(self) -> bool:
-        return self.standing != NOT
-
-    @property
-    def fits(self) -> bool:
-        return self.standing == FITS
-
-    @property
-    def ratio(self) -> str:
-        """'3:1', 'all red', or '1:1 mid:white' where some class gets no plant."""
-        named = [show(c, longest=24) for c, s in zip(self.classes, self.shares, strict=True) if s]
-        if len(named) == 1:
-            return f"all {named[0]}"
-        text = ratio_text([s for s in self.shares if s])
-        return text if len(named) == len(self.classes) else f"{text} {':'.join(named)}"
-
-    @property
-    def models(self) -> tuple[str, ...]:
-        return self.way.models
-
-    @property
-    def genes(self) -> int:
-        return self.way.genes
-
-    @property
-    def says(self) -> str:
-        """'3:1 fits', 'all red fits but for 1 plant', ..."""
-        if self.standing == BUT_FOR:
-            return f"{self.ratio} fits but for {plants(self.odd)}"
-        if self.standing == IF_WRONG:
-            return f"{self.ratio} fits if {show(self.doubt)} was written down wrongly"
-        return f"{self.ratio} {self.standing}"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -151,6 +86,11 @@ class FamilyVerdict(Result):
         return next(iter(self.fitting), None)
 
     @property
+    def _has_models(self) -> bool:
+        """Whether any model of the catalogue was tried, beside parents that are alike."""
+        return any(ALIKE not in c.way.models for c in (*self.candidates, *self.contradicted))
+
+    @property
     def rival(self) -> Candidate | None:
         """The next candidate that fits; if no other does, the likeliest of all others."""
         if self.best is None or len(self.candidates) < 2:
@@ -158,7 +98,7 @@ class FamilyVerdict(Result):
         if len(self.fitting) > 1:
             return self.fitting[1]
         plain = [c for c in self.candidates[1:] if not c.way.further] or self.candidates[1:]
-        return max(plain, key=_likelihood)
+        return max(plain, key=likelihood)
 
     @property
     def separation(self) -> Separation | None:
@@ -203,7 +143,9 @@ class FamilyVerdict(Result):
                 f"parents or the F1 do not look like it. Did the cross take? {self.where}."
             )
         if not self.fitting and not self.doubtful:
-            if len(self.candidates) <= len(self.counts):
+            if len(self.counts) == 1:
+                return f"Cannot tell: {seen}, and no other class; nothing segregates; {self.where}."
+            if not self._has_models:
                 why = "gives such classes with these parents and this F1"
                 return f"Cannot tell: no model in the catalogue {why}: {seen}; {self.where}."
             tried = _ratios(len(self.candidates))
@@ -238,7 +180,7 @@ class FamilyVerdict(Result):
     def facts(self) -> list[Fact]:
         alive = [*self.fitting, *self.doubtful]
         others = [c for c in self.candidates if not c.alive and not c.way.further]
-        near = sorted(others, key=_likelihood, reverse=True)[:2]
+        near = sorted(others, key=likelihood, reverse=True)[:2]
         facts = [
             Fact(c.says, chance(c.chance), _how(c.way)) for c in [*alive[:LISTED], *near] if self.n
         ]
@@ -299,12 +241,12 @@ class FamilyVerdict(Result):
     def plot(self, ax: Axes | None = None, ratio: str | None = None) -> Axes:
         """Counted against expected, under the best candidate and its rival, or under `ratio`."""
         known = {c.ratio: c for c in reversed((*self.candidates, *self.contradicted))}
-        likeliest = max(self.candidates, key=_likelihood, default=None)
+        likeliest = max(self.candidates, key=likelihood, default=None)
         chosen = self.best or next(iter(self.doubtful), likeliest)
         rival = self.fitting[1] if len(self.fitting) > 1 and ratio is None else None
         if ratio is not None:
             chosen = known[pick(ratio, known, "ratio among the candidates", ModelError)]
-        if chosen is None:
+        if chosen is None or (ratio is None and not chosen.alive and not self._has_models):
             raise ModelError(f"There is no ratio to draw {quote(self.trait)} against.")
         test = chosen.test
         if rival is not None and rival.classes != chosen.classes:
@@ -379,9 +321,10 @@ def judge_family(
     tried = tuple(catalogue().values() if models is None else models)
     evidence = _evidence(plan, plans, scored)
     ordered = season.trait(name).kind == "ordered"
-    ratios = expected_ratios(plan, _counted(own), tried, evidence, ordered)
-    found = [_candidate(own, dict(pairs), way, level) for pairs, way in ratios]
-    for parent in single_parents(plan):
+    # With one class declared there is nothing that could segregate.
+    ratios = expected_ratios(plan, _counted(own), tried, evidence, ordered) if len(own) > 1 else []
+    found = [candidate(own, dict(pairs), way, level) for pairs, way in ratios]
+    for parent in single_parents(plan) if ratios else ():
         if parent.look is not None:
             blank = without_look(plan, parent)
             more = expected_ratios(blank, _counted(own), tried, evidence, ordered)
@@ -389,22 +332,15 @@ def judge_family(
                 replace(c, standing=IF_WRONG, doubt=parent.plant or "")
                 for pairs, way in more
                 if not way.further and pairs not in {known for known, _ in ratios}
-                if (c := _candidate(own, dict(pairs), way, level)).fits
+                if (c := candidate(own, dict(pairs), way, level)).fits
             ]
-    found.sort(key=_order)
+    found.sort(key=order)
     agree = tuple(c for c in found if c.way.agrees)
     against = tuple(c for c in found if not c.way.agrees)
     return FamilyVerdict(
         name, family, describe(plan), own.copy(), int(counts.loc[family, "not scored"]),
         agree, against, _suspicion(plan, agree, against, evidence), level,
     )  # fmt: skip
-
-
-def _order(candidate: Candidate) -> tuple[object, ...]:
-    """What fits before what may fit, plain before further assumptions, simple before not."""
-    c = candidate
-    place = STANDINGS.index(c.standing)
-    return (not c.alive, c.way.further, place, c.way.assumed, -_likelihood(c), c.ratio)
 
 
 def _suspicion(
@@ -422,28 +358,6 @@ def _suspicion(
         if generation(plan) == "F1" and sum(counts) - max(counts) > slips(sum(counts)):
             return None
     return next((c for c in against if c.fits and c.way.assumed and not c.way.further), None)
-
-
-STANDINGS = (FITS, BADLY, BUT_FOR, IF_WRONG, NOT)
-
-
-def _candidate(own: pd.Series, share: dict[str, Fraction], way: Way, level: float) -> Candidate:
-    """Hold the counts of a family against one ratio."""
-    classes = [c for c in own.index if c in share or own[c]]
-    if len(classes) == 1:  # any other class stands for "none of those"
-        classes += [c for c in own.index if c not in classes][:1]
-    classes = [c for c in own.index if c in classes]
-    shares = tuple(share.get(c, Fraction(0)) for c in classes)
-    counts = [int(own[c]) for c in classes]
-    test = ratio_test(
-        dict(zip(classes, counts, strict=True)), dict(zip(classes, shares, strict=True))
-    )
-    p = test.exact.pvalue
-    standing = FITS if p >= level else BADLY if p >= RULED_OUT else NOT
-    odd, rest = chance_without(counts, shares)
-    if standing == NOT and is_slip(counts, odd) and rest >= level:
-        return Candidate(tuple(classes), shares, way, test, BUT_FOR, rest, odd)
-    return Candidate(tuple(classes), shares, way, test, standing, p)
 
 
 def _evidence(plan: Plan, plans: dict[str, Plan], scored: pd.DataFrame) -> Evidence:
@@ -464,11 +378,6 @@ def _counted(row: pd.Series) -> Counted:
 @lru_cache(maxsize=256)
 def _separation(one: tuple[Fraction, ...], other: tuple[Fraction, ...], level: float) -> Separation:
     return plants_to_separate(list(one), list(other), CERTAINTY, level)
-
-
-def _likelihood(candidate: Candidate) -> float:
-    """Minus the G statistic: the larger, the likelier the counts."""
-    return -candidate.test.g.statistic
 
 
 def _how(way: Way) -> str:

@@ -120,6 +120,15 @@ def test_nothing_scored_and_nothing_fits() -> None:
     assert found.verdict.startswith("None of these fits")
 
 
+def test_one_class_and_twelve_classes_are_told_apart() -> None:
+    assert "no other class" in judge(F2={"good": 40}).verdict
+    many = judge(F2={f"c{i}": 3 for i in range(12)})
+    assert "no model in the catalogue" in many.verdict
+    for found in (many, judge(F2={"good": 40})):
+        with pytest.raises(ModelError, match="no ratio to draw"):
+            found.plot()
+
+
 def test_own_models_take_the_place_of_the_catalogue() -> None:
     season = tally(F2={"x": 10, "y": 3, "z": 3})
     own = InheritanceModel.from_rule({"A_B_": "x", "aabb": "x", "A_bb": "y", "aaB_": "z"})

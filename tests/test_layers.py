@@ -39,6 +39,7 @@ FLOORS = [
     # 4: one question each
     ("power", "overview", "weights", "linkage", "measured", "mixture", "tasting"),
     ("ratios",),
+    ("standing",),
     ("judge", "compare"),
     # 5: plants and plans
     ("odds", "planning", "schemes", "ranking"),
