@@ -169,7 +169,7 @@ def read_families(
         that may be a slip stays as typed.
     """
     columns = named_columns(sheet, REGISTER)
-    findings = [*sheet.findings, *_say_own_columns(sheet, columns)]
+    findings = _say_own_columns(sheet, columns)
     texts = sheet.frame()
     frame = pd.DataFrame(
         {n: texts[columns[n]] if n in columns else "" for n in

@@ -3,7 +3,7 @@
 Everything in a `Season` follows from what was read (`AsTyped`), by one function,
 `make_season`. Mending a spelling changes the trait list that was read and makes the
 season anew, so there is nothing to keep in step. Saving writes what was understood
-and, beside it, what was typed; reading that back gives the same season.
+and, beside it, what was typed and where; reading that back gives the same season.
 
 What is decided about odd entries stands in `breedkit.tables`.
 """
@@ -53,6 +53,7 @@ REMARKS = frozenset(
      "commentaire", "commentaires", "notas", "comentarios", "osservazioni", "opmerkingen"}
 )  # fmt: skip
 TYPED = " (typed)"  # a saved column of this ending keeps what was typed
+TYPED_IN = "typed in"  # the saved column that keeps the file and row it was typed in
 SHOWN = 8  # findings, families and traits that a display lists before it says "and … more"
 
 
@@ -288,10 +289,12 @@ class Season(Result):
         return make_season(replace(self._source, traits=(*others, mended)))
 
     def save(self, folder: str | Path) -> None:
-        """Write plants.csv, families.csv and traits.csv, which `load_season` reads back.
+        """Write plants, families, traits and noticed.csv, which `load_season` reads back.
 
         Classes are written as `traits` spells them and numbers with a decimal point. Where
         something else was typed, a column beside it, such as "colour (typed)", keeps that.
+        The column "typed in" keeps the file and row of your own spreadsheet, which problems
+        go on naming, and noticed.csv what was odd when that was read.
         The files are UTF-8 with byte-order mark, so that any spreadsheet opens them, and a
         cell that a spreadsheet would run begins with an apostrophe, which reading takes off.
 
@@ -303,19 +306,21 @@ class Season(Result):
         if self._tallies:
             raise self._refusal("is a tally, not a table of plants: keep the table itself")
         folder = Path(folder)
-        written = {name: self._written(name) for name in self._cells}
-        as_typed = {n: self._source.plants.typed(self._headers[n]).texts() for n in self._cells}
+        written = {self._headers[name]: self._written(name) for name in self._cells}
+        as_typed = {header: self._source.plants.typed(header).texts() for header in written}
         for name, column in written.items():  # rows such as Total stay below the plants
             written[name] = np.concatenate([column, as_typed[name][len(column) :]])
-        tables = {"plants": _beside(written, as_typed), "traits": self.traits}
-        if self._source.families is not None:
-            sheet = self._source.families
-            as_typed = {
-                n: sheet.typed(c).texts() for n, c in named_columns(sheet, REGISTER).items()
-            }
+        odd, sheet = self._source.said, self._source.families
+        tables = {"plants": _beside(written, as_typed, self._source.plants), "traits": self.traits}
+        if sheet is not None:
+            odd = (*sheet.findings, *odd)
+            headers = named_columns(sheet, REGISTER)
+            as_typed = {header: sheet.typed(header).texts() for header in headers.values()}
             typed = self._families.iloc[: len(sheet.rows)]  # founders are found again on reading
-            written = {n: typed[n].to_numpy() for n in typed.columns}
-            tables["families"] = _beside(written, as_typed)
+            written = {headers.get(n, n): typed[n].to_numpy() for n in typed.columns}
+            tables["families"] = _beside(written, as_typed, sheet)
+        noticed = problem_frame((*self._source.plants.findings, *odd)).astype({"row": object})
+        tables["noticed"] = noticed.fillna("").astype(str)
         try:
             folder.mkdir(parents=True, exist_ok=True)
             for name, table in tables.items():
@@ -392,13 +397,17 @@ def _some(words: Sequence[str]) -> str:
     return first + (f" and {len(words) - SHOWN} more" if len(words) > SHOWN else "")
 
 
-def _beside(written: Mapping[str, np.ndarray], typed: Mapping[str, np.ndarray]) -> pd.DataFrame:
-    """Columns, and beside each what was typed where that is something else."""
+def _beside(
+    written: Mapping[str, np.ndarray], typed: Mapping[str, np.ndarray], sheet: Sheet
+) -> pd.DataFrame:
+    """Columns, beside each what was typed where that is something else, and where it was."""
     columns: dict[str, np.ndarray] = {}
     for name, cells in written.items():
         columns[name] = cells
         if name in typed and (other := typed[name] != cells).any():
             columns[name + TYPED] = np.where(other, typed[name], "")
+    if sheet.header(TYPED_IN) is None:  # nobody has a column of that name
+        columns[TYPED_IN] = np.array([f"{sheet.source}, row {r}" for r in sheet.rows], object)
     return pd.DataFrame(columns, dtype=str)
 
 
@@ -410,7 +419,8 @@ def make_season(source: AsTyped) -> Season:
     declared = {fold(t.name): t for t in source.traits}
     headers = {n: c for n in ("plant", "family") if (c := source.plants.header(n)) is not None}
     sheet, sums = without_sums(source.plants, headers["plant"], headers["family"])
-    findings = [*sheet.findings, *source.said, *sums]
+    register = source.families
+    findings = [*sheet.findings, *(register.findings if register else ()), *source.said, *sums]
     family = understand(sheet, headers["family"], _family_trait(source, declared), growing=True)
     findings += family.findings
     findings += [f for name in ("plant", "family") for f in say_formulas(sheet, headers[name])]
@@ -439,11 +449,10 @@ def make_season(source: AsTyped) -> Season:
             what = "is in the traits table, but is no column of the plants table"
             findings.append(Finding("check", Problem(sheet.source, what, found=trait.name)))
     scores = {trait.name: cells[trait.name] for trait in traits}
-    once, joined, twice = once_each(
-        sheet, headers["plant"], cells["plant"], cells["family"], scores
-    )
+    both = cells["plant"], cells["family"]
+    once, joined, twice = once_each(sheet, headers["plant"], *both, scores)
     findings += twice
-    if source.families is None:
+    if register is None:
         families = bare_register(n for n in cells["family"].categories if n != NO_FAMILY)
     else:
 
@@ -453,7 +462,7 @@ def make_season(source: AsTyped) -> Season:
             return zip(cells["plant"].at(rows).texts(), cells["family"][rows], strict=True)
 
         planted = [n for n in cells["family"].categories if n != NO_FAMILY]
-        families, wrong = read_families(source.families, called, planted)
+        families, wrong = read_families(register, called, planted)
         findings += wrong
     findings.sort(key=lambda f: ("mend", "check", "note").index(f.severity))
     return Season(

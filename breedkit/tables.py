@@ -34,11 +34,13 @@ What is decided here:
   is not guessed from the rows above. So each plant is in each count.
 * A last row such as Total or Average, without a family, is listed and is not a plant.
 * A mended spelling belongs to the trait ("also typed"), so new plants have it too.
+* A saved season goes on naming the files and rows it was typed in (column "typed in").
 * A tally with a wrong number stops loading: left out, it would change the ratio.
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -48,6 +50,7 @@ import pandas as pd
 from breedkit.errors import Problem, TableError, fold, quote
 from breedkit.reading import (
     BOOK_ENDINGS,
+    PROBLEM_COLUMNS,
     TEXT_ENDINGS,
     Finding,
     Sheet,
@@ -58,7 +61,7 @@ from breedkit.reading import (
 from breedkit.records import Column
 from breedkit.register import read_traits
 from breedkit.results import listing
-from breedkit.season import TYPED, AsTyped, Season, bare_register, make_season
+from breedkit.season import TYPED, TYPED_IN, AsTyped, Season, bare_register, make_season
 from breedkit.spelling import NOT_SCORED, SUMS, TOKENS, Trait, matcher, read_number, squeeze, tidy
 
 __all__ = ["Season", "load_counts", "load_season"]
@@ -106,11 +109,15 @@ def load_season(
             )
         )
     keys = {"plants": ("plant", "family"), "families": ("family",), "traits": ("trait",)}
+    noticed = found.pop("noticed", None)
     sheets: dict[str, Sheet] = {}
     faults: list[Problem] = []
     for name, table in found.items():
         try:
-            sheets[name] = _part(read_table(table, keys[name], name))
+            read = read_table(table, keys[name], name)
+            sheets[name] = _part(read)
+            if name == "plants" and read.header(TYPED_IN) and noticed is not None:
+                unread = (*unread, *_noticed(noticed))  # of the same season
         except TableError as error:
             faults += error.problems
     if "plants" in sheets and not len(sheets["plants"].rows):
@@ -119,6 +126,8 @@ def load_season(
     if faults:
         raise TableError(faults)
     listed, said = read_traits(sheets["traits"]) if "traits" in sheets else ((), ())
+    known = {(f.problem.what, f.problem.found) for f in unread}
+    said = tuple(f for f in said if (f.problem.what, f.problem.found) not in known)
     return make_season(AsTyped(sheets["plants"], sheets.get("families"), listed, (*unread, *said)))
 
 
@@ -144,7 +153,7 @@ def _locate(source: object) -> tuple[dict[str, object], tuple[Finding, ...]]:
     twice = []
     for file in sorted(path.iterdir()):
         name = fold(file.stem)
-        if name in names and file.suffix.lower() in (*TEXT_ENDINGS, *BOOK_ENDINGS):
+        if name in (*names, "noticed") and file.suffix.lower() in (*TEXT_ENDINGS, *BOOK_ENDINGS):
             if name in found:
                 what = f"is a second table called '{name}'"
                 advice = "Move one of them away."
@@ -156,7 +165,8 @@ def _locate(source: object) -> tuple[dict[str, object], tuple[Finding, ...]]:
 
 
 def _part(sheet: Sheet) -> Sheet:
-    """Part a saved table into what stands there now and what had been typed."""
+    """Part a saved table into what stands there now and what had been typed, and where."""
+    sheet = _where_typed(sheet)
     by_fold = {fold(c): c for c in sheet.columns}
     beside = {
         by_fold[f.removesuffix(TYPED)]: c
@@ -170,6 +180,50 @@ def _part(sheet: Sheet) -> Sheet:
         columns[name] = Column.of(np.where(now != "", now, then))
         before[name] = Column.of(np.where(then != "", then, now))
     return replace(sheet, columns=columns, before=before)
+
+
+def _where_typed(sheet: Sheet) -> Sheet:
+    """A saved table with the rows of the grower's own, if it says which they are.
+
+    Where rows were added to it by hand or copied, the rows are those of the saved table.
+    """
+    header = sheet.header(TYPED_IN)
+    if header is None:
+        return sheet
+    texts = sheet.columns[header].texts()
+    places = [re.fullmatch(r"(.+), row ([0-9]{1,9})", text, re.S) for text in texts]
+    if not any(places) or any(
+        not p and text.strip() for p, text in zip(places, texts, strict=True)
+    ):
+        return sheet  # somebody's own column of that name
+    columns = {name: column for name, column in sheet.columns.items() if name != header}
+    kept = np.flatnonzero(~np.all([column.blank() for column in columns.values()], axis=0))
+    columns = {name: column.at(kept) for name, column in columns.items()}
+    sheet = replace(sheet, columns=columns, rows=sheet.rows[kept])
+    found = [place for at in kept if (place := places[at]) is not None]
+    rows = pd.Index([int(place[2]) for place in found], name="row")
+    if len(found) < len(kept) or len({place[1] for place in found}) != 1 or not rows.is_unique:
+        return sheet
+    return replace(sheet, source=found[0][1], rows=rows)
+
+
+def _noticed(table: object) -> list[Finding]:
+    """What had been odd when a season was read that was saved since."""
+    lines = read_table(table, ("severity", "problem"), "noticed").frame().to_dict("records")
+    return [
+        Finding(
+            line["severity"] if line["severity"] in ("mend", "check") else "note",
+            Problem(
+                line["source"], line["problem"],
+                int(line["row"]) if line["row"].isdecimal() else None,
+                line["column"] or None, line["value"] or None,
+                tuple(line["allowed"].split(" | ")) if line["allowed"] else (),
+                line["suggestion"],
+            ),
+            int(line["rows"]) if line["rows"].isdecimal() else 1,
+        )
+        for line in (dict.fromkeys(PROBLEM_COLUMNS, "") | line for line in lines)
+    ]  # fmt: skip
 
 
 # --- tallies ----------------------------------------------------------------------
