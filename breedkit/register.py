@@ -7,7 +7,7 @@ the column `inferred`, and inferred anew on reading, so it can be corrected ther
 
 The family register says for each family which two parents it is from: founders
 (rows without parents), families, or single plants by their code (or by family and
-code, "F2 17"). `selfed` (self, selfing, ⊗) stands for the other parent again, `open`
+code: "F2 17", "F2-17"). `selfed` (self, selfing, ⊗) stands for the other parent again, `open`
 for any pollen. Names of families match but for blanks and hyphens between a letter and
 a digit: F 2, F-2 and f2 are one, F1-1 and F11 are two. A parent that nobody knows is
 taken as a founder, which gets a row; but not if it is nearly the name of a family, or
@@ -21,6 +21,7 @@ Last rows such as Total, which have no family, are no plants.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 
 import numpy as np
@@ -237,6 +238,7 @@ def read_families(
         what = "has no row in the register; taken as a founder"
         fault(*places[0], what, "A founder's row has no parents.", "check", len(places))
         founders.append(names.get(key, str(frame.at[places[0]])))
+        names[key] = founders[-1]
         for place in places:
             frame.at[place] = founders[-1]
     first = {family_key(n): row for row, n in reversed(list(frame["family"].items()))}
@@ -293,16 +295,21 @@ def _slip(a: str, b: str) -> bool:
 def _single_plants(wanted: set[str], plants: Plants) -> dict[str, set[tuple[str, str]]]:
     """Wanted word -> the plants (as a parent is written, family) that it may mean."""
     found: dict[str, set[tuple[str, str]]] = {}
-    tails = {w[at:].strip() for w in wanted for at, c in enumerate(w) if c == " "}
+    marks = re.compile(r"[ .:/-]+")
+    tails = {w[mark.end() :] for w in wanted for mark in marks.finditer(w)}
     squeezed: dict[str, list[str]] = {}
     for word in wanted:
-        squeezed.setdefault(family_key(word), []).append(word)
-    for code, family in plants(wanted | tails) if wanted else ():
-        both = f"{family} {code}"
+        squeezed.setdefault(family_key(marks.sub(" ", word)), []).append(word)
+    asked = set(plants(wanted | tails)) if wanted else set()
+    owners = Counter(fold(code) for code, _ in asked)
+    for code, family in asked:
         if fold(code) in wanted:
             found.setdefault(fold(code), set()).add((code, family))
-        for word in squeezed.get(family_key(both), ()):
-            found.setdefault(word, set()).add((both, family))
+    for code, family in asked:
+        written = code if owners[fold(code)] == 1 else f"{family} {code}"
+        for word in squeezed.get(family_key(marks.sub(" ", f"{family} {code}")), ()):
+            if fold(word) not in owners:  # the code of a plant goes before
+                found.setdefault(word, set()).add((written, family))
     return found
 
 

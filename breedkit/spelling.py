@@ -359,7 +359,9 @@ def _odd_classes(classes: dict[str, str], keys: list[str], look: _Look) -> list[
             what = f"may be a slip for {quote(near)}; counted as typed until mended"
             odd.append((key, what, f"Did you mean {quote(near)}?"))
         elif total <= RARE and scored >= SCORED:
-            what = f"only {total} plant{'s' if total > 1 else ''}; counted as typed until mended"
+            what = (
+                f"has only {total} plant{'s' if total > 1 else ''}; counted as typed until mended"
+            )
             odd.append((key, what, ""))
     found = []
     for key, what, advice in odd[:MOST]:  # a line a class, in the spelling that it is saved in

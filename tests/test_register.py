@@ -17,7 +17,7 @@ PLANTS = [("F2-1", "F2"), ("F2-2", "F2"), ("7", "F2"), ("7", "F3"), ("V1", "wild
 def register(*rows: tuple[str, str, str]) -> tuple[pd.DataFrame, list[Finding]]:
     frame = pd.DataFrame(rows, columns=["Family", "Female", "Male"])
     sheet = read_table(frame, ("family",), "families")
-    return read_families(sheet, planted)
+    return read_families(sheet, planted, ("F2", "F3", "wild"))
 
 
 def planted(codes: set[str] | None) -> list[tuple[str, str]]:
@@ -129,6 +129,7 @@ def test_a_parent_nobody_knows_is_a_founder() -> None:
     [
         ("Invented Lantren", "Did you mean 'Invented Lantern'?"),
         ("F2-77", "No plant has this code"),
+        ("F2 77", "No plant has this code"),
         ("V 2", "No plant has this code"),
         ("F1 3", "No plant has this code"),
         ("8", "No plant has this code"),
@@ -140,6 +141,23 @@ def test_what_may_be_a_slip_is_no_founder(parent: str, advice: str) -> None:
     assert findings[0].severity == "mend"
     assert findings[0].problem.suggestion.startswith(advice)
     assert frame["family"].tolist() == ["Invented Lantern", "F1"]
+
+
+def test_a_slip_for_another_founder_is_no_second_founder() -> None:
+    frame, findings = register(("F1", "Invented Ember", "P2"), ("BC1", "F1", "Invented Embre"))
+    assert frame["family"].tolist() == ["F1", "BC1", "Invented Ember", "P2"]
+    assert wrong(findings)[-1] == (3, "Male", "is neither a family nor a plant")
+    assert "Did you mean 'Invented Ember'?" in findings[-1].problem.suggestion
+
+
+@pytest.mark.parametrize(
+    "parent, plant",
+    [("F2 7", "F2 7"), ("F2-7", "F2 7"), ("f 2/7", "F2 7"), ("wild-V1", "V1"), ("F2-1", "F2-1")],
+)
+def test_a_plant_by_its_family_and_code(parent: str, plant: str) -> None:
+    frame, findings = register(("F2", "", ""), ("wild", "", ""), ("F3", parent, "self"))
+    assert not findings
+    assert frame.loc[4, "female"] == plant
 
 
 @pytest.mark.parametrize("known, parent", [("Line A", "Line B"), ("Parent 1", "Parent 2")])

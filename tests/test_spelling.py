@@ -167,8 +167,8 @@ def test_classes_of_one_or_two_plants_are_pointed_out() -> None:
     findings = understand(column(*texts), "x", Trait("x")).findings
     assert severities(findings) == [("check", "blue", 17, 2), ("check", "gold", 19, 1)]
     assert [f.problem.what for f in findings] == [
-        "only 2 plants; counted as typed until mended",
-        "only 1 plant; counted as typed until mended",
+        "has only 2 plants; counted as typed until mended",
+        "has only 1 plant; counted as typed until mended",
     ]
     assert not understand(column(*["red"] * 13, "gold"), "x", Trait("x")).findings
     declared = Trait("x", "class", ("red", "white", "blue", "gold", "pink"))
