@@ -236,7 +236,7 @@ def read_families(
                 fault(row, column, "is neither a family nor a plant", advice)
             continue
         what = "has no row in the register; taken as a founder"
-        fault(*places[0], what, "A founder's row has no parents.", "check", len(places))
+        fault(*places[0], what, "If it has parents, add a row for it.", "check", len(places))
         founders.append(names.get(key, str(frame.at[places[0]])))
         names[key] = founders[-1]
         for place in places:
