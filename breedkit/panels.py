@@ -114,15 +114,10 @@ def season_at_hand(folder: str | Path = OWN_SEASON) -> Season:
 
 
 class LoadTable(Panel):
-    """Pick the files of a season; see what was understood and what needs mending.
-
-    `fresh` is the season as it was picked, so that problems are shown with the file names
-    and row numbers of the grower's own files, not those of the copy that is kept.
-    """
+    """Pick the files of a season; see what was understood and what needs mending."""
 
     def __init__(self, folder: Path):
         self.folder = folder
-        self.fresh: Season | None = None
         self.picker = widgets.FileUpload(
             accept=".csv,.tsv,.txt,.xlsx", multiple=True, description="Pick your table",
             tooltip="One workbook, or the files plants, families and traits",
@@ -137,7 +132,7 @@ class LoadTable(Panel):
         if not picked:
             return self._in_use()
         try:
-            self.fresh, aside = keep_files(picked, self.folder)
+            aside = keep_files(picked, self.folder)
         except BreedkitError as error:
             return _alert(error) + self._in_use("still what the other notebooks use")
         return _put_aside_words(aside) + self._in_use()
@@ -147,12 +142,8 @@ class LoadTable(Panel):
         if not (self.folder / "plants.csv").exists():
             return f"<p>The invented season is {how}.</p>{season_html(season_at_hand(self.folder))}"
         where = escape(self.folder.name)
-        if self.fresh is None:
-            rows = f"It lies in the folder {where}; rows are numbered as in its plants.csv."
-        else:
-            rows = f"A copy lies in the folder {where}; rows are numbered as in your own file."
-        season = self.fresh or season_at_hand(self.folder)
-        return f"<p>Your season is {how}. {rows}</p>{season_html(season)}"
+        rows = f"A copy lies in the folder {where}; rows are numbered as in your own file."
+        return f"<p>Your season is {how}. {rows}</p>{season_html(season_at_hand(self.folder))}"
 
     def _forget(self, _: widgets.Button) -> None:
         try:
@@ -160,7 +151,6 @@ class LoadTable(Panel):
         except BreedkitError as error:
             self.said.value = _alert(error)
             return
-        self.fresh = None
         self._moving = True
         self.picker.value = ()
         self._moving = False
@@ -173,15 +163,15 @@ def load_table(folder: str | Path = OWN_SEASON) -> LoadTable:
     return LoadTable(Path(folder))
 
 
-def keep_files(picked: tuple[Any, ...], folder: Path) -> tuple[Season, Path | None]:
+def keep_files(picked: tuple[Any, ...], folder: Path) -> Path | None:
     """Load the picked files and keep them: as they came in `as_loaded`, tidied beside it.
 
     Nothing is touched unless the files can be loaded; what was kept before is put aside.
 
     Returns
     -------
-    (season, aside)
-        The season of the files as they came, and where the one before lies now.
+    Path or None
+        Where the season that was kept before lies now.
     """
     arriving = folder.with_name(f"{folder.name}_arriving")
     came, tidied = arriving / "your files", arriving / "tidied"
@@ -198,7 +188,7 @@ def keep_files(picked: tuple[Any, ...], folder: Path) -> tuple[Season, Path | No
         tidied.rename(folder)
     finally:
         shutil.rmtree(arriving, ignore_errors=True)
-    return season, aside
+    return aside
 
 
 def put_aside(folder: Path) -> Path | None:

@@ -312,9 +312,10 @@ def test_problems_have_the_rows_and_the_name_of_the_growers_own_file(tmp_path) -
     assert "worth a look, in my peppers.csv (1)" in panel.said.value
     assert f"<bdi>{at}</bdi>" in panel.said.value and "1 row<" in panel.said.value
     assert "numbered as in your own file" in panel.said.value
-    # Later, when the picked file is gone, the rows are those of the copy, and it says so.
+    # Later, when the picked file is gone, the copy still knows its rows.
     again = panels.load_table(folder)
-    assert "rows are numbered as in its plants.csv" in again.said.value
+    assert "worth a look, in my peppers.csv (1)" in again.said.value
+    assert f"<bdi>{at}</bdi>" in again.said.value
 
 
 def test_no_message_shows_an_inside_name(tmp_path) -> None:
