@@ -85,17 +85,28 @@ class Candidates:
         return Candidates(self.genome, self.founders[which], self.looks[which])
 
 
-def expected_shares(evidence: Evidence, candidates: Candidates) -> np.ndarray:
-    """Expected shares of the classes in every scored family, without mis-scoring.
+def expected_genotypes(evidence: Evidence, candidates: Candidates) -> np.ndarray:
+    """Expected shares of the genotypes in every scored family.
 
     A family from a hidden plant is the average over what that plant can be, its own look
-    not considered.
+    not considered. Looks matter only where they say that a genotype dies.
+
+    Returns
+    -------
+    array (candidates, families in the order of `evidence.counts`, states).
+    """
+    return _Sum(evidence, candidates, mis_scoring([0.0], len(evidence.classes))).expected()
+
+
+def expected_shares(evidence: Evidence, candidates: Candidates) -> np.ndarray:
+    """Expected shares of the classes in every scored family, without mis-scoring.
 
     Returns
     -------
     array (candidates, families in the order of `evidence.counts`, classes).
     """
-    return _Sum(evidence, candidates, mis_scoring([0.0], len(evidence.classes))).expected()
+    shown = np.eye(len(evidence.classes) + 1)[candidates.looks][:, :, :-1]
+    return expected_genotypes(evidence, candidates) @ shown
 
 
 def log_likelihoods(evidence: Evidence, candidates: Candidates, mixing: np.ndarray) -> np.ndarray:
@@ -241,20 +252,18 @@ class _Sum:
         return self.sums
 
     def expected(self) -> np.ndarray:
-        """Average shares of the classes in every scored family, (candidates, families, classes)."""
-        found = []
-        for number in self.evidence.counts:
-            found.append(np.einsum("zg,zgc->zc", self._average(number), self.written[:, 0]))
-        return np.stack(found, axis=1) if found else np.zeros((len(self.sums), 0, 0))
+        """Average shares of the genotypes in every scored family."""
+        families = [self._average(number) for number in self.evidence.counts]
+        if not families:
+            return np.zeros((len(self.sums), 0, len(self.engine.selfing)))
+        shape = (len(self.sums), len(self.engine.selfing))
+        return np.stack([np.broadcast_to(family, shape) for family in families], axis=1)
 
     def _average(self, number: int) -> np.ndarray:
         """The distribution of a node's plants, hidden plants summed out: (candidates, states)."""
-        chances = np.broadcast_to(
-            self.chances(number), (len(self.sums), *self.chances(number).shape[1:])
-        )
+        chances = self.chances(number)
         for plant in reversed(self.structure.given[number]):
-            home = self._average(self.nodes[plant].one)
-            chances = np.einsum("z...hg,zh->z...g", chances, home)
+            chances = np.einsum("z...hg,zh->z...g", chances, self._average(self.nodes[plant].one))
         return chances
 
     def drawn(self, rng: np.random.Generator) -> Evidence:

@@ -21,12 +21,12 @@ from math import lgamma, prod
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import logsumexp, xlogy
+from scipy.special import xlogy
 
 from breedkit.errors import ModelError, quote
-from breedkit.evidence import Evidence
+from breedkit.evidence import Evidence, Kind
 from breedkit.genome import Genome
-from breedkit.likelihood import Candidates, expected_shares, log_likelihoods
+from breedkit.likelihood import Candidates, expected_genotypes, log_likelihoods
 from breedkit.models import InheritanceModel
 
 PRIOR_ERROR = (1.0, 49.0)  # beta density of the rate of mis-scoring, mean 2 %
@@ -58,21 +58,29 @@ def weigh(
     ----------
     mixing, log_prior : mis-scoring at each rate, and the log of its prior weight.
     """
-    found, tried, distinct = [], 0, 0
+    found: list[Weighed] = []
+    if not evidence.n:
+        return found, 0, 0
+    tried = distinct = 0
+    known: dict[tuple[Genome, bytes], np.ndarray] = {}
+    apart = not evidence.structure.plants and not any(
+        node.kind == Kind.CHOSEN for node in evidence.nodes
+    )
     for model in models:
-        candidates, prior, raw = _candidates(model, evidence, ordered)
-        tried += raw
-        distinct += len(prior)
-        if not len(prior):
+        choices = _choices(model, len(evidence.founders), len(evidence.classes), ordered)
+        tried += len(choices.founders) * len(choices.names)
+        if not len(choices.founders) or not len(choices.names):
             continue
-        pieces = [
-            log_likelihoods(evidence, candidates.part(slice(i, i + CHUNK)), mixing)
-            for i in range(0, len(prior), CHUNK)
-        ]
-        likelihoods = np.concatenate(pieces)
-        each = logsumexp(likelihoods + log_prior, axis=1) + np.log(prior)
-        total = float(logsumexp(each))
-        found.append(Weighed(model, candidates, likelihoods, total, int(each.argmax())))
+        if apart:
+            genotypes = _genotypes(choices, evidence, known)
+            candidates, prior, likelihoods = _from_shares(choices, genotypes, evidence, mixing)
+        else:
+            candidates, prior, likelihoods = _from_register(choices, evidence, mixing)
+        distinct += len(prior)
+        each = log_sum(likelihoods + log_prior) + np.log(prior)
+        found.append(
+            Weighed(model, candidates, likelihoods, float(log_sum(each)), int(each.argmax()))
+        )
     return found, tried, distinct
 
 
@@ -82,7 +90,15 @@ def model_shares(found: Sequence[Weighed]) -> np.ndarray:
     alike = {g: genes.count(g) for g in genes}
     prior = np.array([2.0**-g / alike[g] for g in genes])
     scores = np.array([each.log_evidence for each in found]) + np.log(prior / prior.sum())
-    return np.exp(scores - logsumexp(scores)) if np.isfinite(scores).any() else np.zeros(len(genes))
+    return np.exp(scores - log_sum(scores)) if np.isfinite(scores).any() else np.zeros(len(genes))
+
+
+def log_sum(logs: np.ndarray) -> np.ndarray:
+    """log of the sum of exp(logs) along the last axis, without overflow."""
+    top = logs.max(axis=-1, keepdims=True)
+    top = np.where(np.isfinite(top), top, 0)
+    with np.errstate(divide="ignore"):
+        return np.log(np.exp(logs - top).sum(axis=-1)) + top[..., 0]
 
 
 @lru_cache(maxsize=1)
@@ -100,34 +116,24 @@ def error_grid() -> tuple[np.ndarray, np.ndarray]:
 # --- candidates ---------------------------------------------------------------
 
 
-def _candidates(
-    model: InheritanceModel, evidence: Evidence, ordered: bool
-) -> tuple[Candidates, np.ndarray, int]:
-    """The distinct candidates of a model, their prior shares, and how many there were."""
-    genome, founders, looks = _all_candidates(
-        model, len(evidence.founders), len(evidence.classes), ordered
-    )
-    raw = len(founders)
-    every = Candidates(genome, founders, looks)
-    if not raw:
-        return every, np.zeros(0), 0
-    prints = _fingerprints(genome, founders, looks)
-    _, first, counts = np.unique(prints, axis=0, return_index=True, return_counts=True)
-    distinct = every.part(first)
-    prior: np.ndarray = counts / raw
-    if not evidence.structure.plants:  # no hidden plants: what is expected says it all
-        shares = expected_shares(evidence, distinct).round(12).reshape(len(first), -1)
-        _, keep, merged = np.unique(shares, axis=0, return_index=True, return_inverse=True)
-        prior = np.bincount(merged.ravel(), prior)
-        distinct = distinct.part(keep)
-    return distinct, prior, raw
+class Choices(NamedTuple):
+    """What a model leaves open: the founders, (choices, founders) states, and the names of its
+    classes, (choices, classes of the model); `table` is the model's class of each state."""
+
+    genome: Genome
+    table: np.ndarray
+    founders: np.ndarray
+    names: np.ndarray
+
+    def candidates(self, founder: np.ndarray, name: np.ndarray) -> Candidates:
+        """The candidates with these choices."""
+        named = np.concatenate([self.names[name], np.full((len(name), 1), -1)], axis=1)
+        return Candidates(self.genome, self.founders[founder], named[:, self.table])
 
 
 @lru_cache(maxsize=256)
-def _all_candidates(
-    model: InheritanceModel, founders: int, classes: int, ordered: bool
-) -> tuple[Genome, np.ndarray, np.ndarray]:
-    """Every choice of founders that leaves no gene idle, with every naming of the classes."""
+def _choices(model: InheritanceModel, founders: int, classes: int, ordered: bool) -> Choices:
+    """Every choice of founders that leaves no gene idle, and every naming of the classes."""
     genome = model.rule.own_genome
     table = model.rule.table(genome).ravel()
     pairs = np.stack([np.stack([a.ravel(), b.ravel()]) for a, b in _allele_arrays(genome)])
@@ -141,18 +147,88 @@ def _all_candidates(
     states = states.reshape(-1, founders)
     copies = pairs[:, :, states]  # (genes, 2, choices, founders)
     mixed = (copies != copies[:, :1, :, :1]).any(axis=(1, 3)).all(axis=0)
-    states = states[mixed] if founders > 1 else states
     k = len(model.classes)
-    orders = list(itertools.permutations(range(classes), k)) if k <= classes <= MOST_CLASSES else []
+    names = list(itertools.permutations(range(classes), k)) if k <= classes <= MOST_CLASSES else []
     if ordered and model.graded:
-        orders = [o for o in orders if o in (tuple(sorted(o)), tuple(sorted(o, reverse=True)))]
-    looks = np.array([[o[c] if c >= 0 else -1 for c in table] for o in orders], dtype=int)
-    looks = looks.reshape(len(orders), len(table))
-    return (
-        genome,
-        np.repeat(states, len(orders), axis=0),
-        np.tile(looks, (len(states), 1)),
+        names = [o for o in names if o in (tuple(sorted(o)), tuple(sorted(o, reverse=True)))]
+    return Choices(
+        genome, table, states[mixed] if founders > 1 else states,
+        np.array(names, dtype=int).reshape(-1, k),
+    )  # fmt: skip
+
+
+Worked = tuple[Candidates, np.ndarray, np.ndarray]  # candidates, prior, log-likelihoods
+
+
+def _genotypes(
+    choices: Choices, evidence: Evidence, known: dict[tuple[Genome, bytes], np.ndarray]
+) -> np.ndarray:
+    """Shares of the genotypes in each family, (choices of founders, families, states).
+
+    Models of the same genes share them, so they are kept in `known`.
+    """
+    dead = (choices.table < 0).tobytes()
+    key = (choices.genome, choices.founders.tobytes() + dead)
+    if key not in known:
+        looks = np.tile(np.minimum(choices.table, 0), (len(choices.founders), 1))
+        plain = Candidates(choices.genome, choices.founders, looks)
+        known[key] = expected_genotypes(evidence, plain)
+    return known[key]
+
+
+def _from_shares(
+    choices: Choices, genotypes: np.ndarray, evidence: Evidence, mixing: np.ndarray
+) -> Worked:
+    """Without hidden plants the shares expected of each family say it all.
+
+    The genetics is worked out once for each choice of founders; naming only moves columns.
+    Candidates that expect the same of every class seen are one.
+    """
+    k = len(evidence.classes)
+    counts = np.array(list(evidence.counts.values()), dtype=float).reshape(-1, k)
+    shares = genotypes @ np.eye(k + 1)[choices.table][:, :-1]
+    first, copies, _ = _distinct_rows(shares.reshape(len(shares), -1))
+    padded = np.concatenate([shares[first], np.zeros((len(first), len(counts), 1))], axis=2)
+    place = np.full((len(choices.names), k), k)  # of each class of the trait in the model
+    np.put_along_axis(place, choices.names, np.arange(choices.names.shape[1])[None], axis=1)
+    every = padded[:, :, place].transpose(0, 2, 1, 3).reshape(-1, len(counts), k)
+    seen = counts > 0
+    mixed = every @ mixing[-1]
+    kept, _, where = _distinct_rows(np.concatenate([every[:, seen], mixed[:, seen]], axis=1))
+    share = np.repeat(copies / copies.sum(), len(place)) / len(place)
+    prior = np.bincount(where, share)
+    written = (every[kept] @ mixing.transpose(1, 0, 2).reshape(k, -1)).reshape(
+        len(kept), len(counts), len(mixing), k
     )
+    cells = written.transpose(0, 2, 1, 3)[:, :, seen]
+    with np.errstate(divide="ignore"):
+        likelihoods = np.log(cells) @ counts[seen]
+    candidates = choices.candidates(first[kept // len(place)], kept % len(place))
+    return candidates, prior, likelihoods
+
+
+def _from_register(choices: Choices, evidence: Evidence, mixing: np.ndarray) -> Worked:
+    """With hidden plants: candidates that differ in letters alone are one."""
+    n, m = len(choices.founders), len(choices.names)
+    every = choices.candidates(np.repeat(np.arange(n), m), np.tile(np.arange(m), n))
+    first, copies, _ = _distinct_rows(_fingerprints(every))
+    candidates = every.part(first)
+    pieces = [
+        log_likelihoods(evidence, candidates.part(slice(i, i + CHUNK)), mixing)
+        for i in range(0, len(first), CHUNK)
+    ]
+    return candidates, copies / copies.sum(), np.concatenate(pieces)
+
+
+def _distinct_rows(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The first of each sort of row, how often it occurs, and the sort of every row; shares
+    count to twelve digits."""
+    whole = np.ascontiguousarray((rows * 1e12).round().astype(np.int64))
+    plain = whole.view(np.dtype((np.void, whole.dtype.itemsize * whole.shape[1]))).ravel()
+    _, first, which, copies = np.unique(
+        plain, return_index=True, return_inverse=True, return_counts=True
+    )
+    return first, copies, which.ravel()
 
 
 def _allele_arrays(genome: Genome) -> list[tuple[np.ndarray, np.ndarray]]:
@@ -164,13 +240,13 @@ def _allele_arrays(genome: Genome) -> list[tuple[np.ndarray, np.ndarray]]:
     ]
 
 
-def _fingerprints(genome: Genome, founders: np.ndarray, looks: np.ndarray) -> np.ndarray:
+def _fingerprints(every: Candidates) -> np.ndarray:
     """One row a candidate, the same for candidates that differ in letters alone."""
     rows = []
-    for renamed in _renamings(genome):
-        moved = np.empty_like(looks)
-        moved[:, renamed] = looks
-        rows.append(np.concatenate([renamed[founders], moved], axis=1))
+    for renamed in _renamings(every.genome):
+        moved = np.empty_like(every.looks)
+        moved[:, renamed] = every.looks
+        rows.append(np.concatenate([renamed[every.founders], moved], axis=1))
     stacked = np.stack(rows)  # (renamings, candidates, length)
     best = stacked[0]
     for other in stacked[1:]:

@@ -14,7 +14,8 @@ from breedkit.evidence import Evidence
 from breedkit.families import parse_family
 from breedkit.likelihood import draw, mis_scoring
 from breedkit.models import catalogue
-from breedkit.weights import error_grid, model_shares, weigh
+from breedkit.pedigree import Chosen, Selfing
+from breedkit.weights import _choices, error_grid, model_shares, weigh
 
 SEASON = Path(__file__).parent.parent / "sample_data" / "invented_season"
 
@@ -86,9 +87,9 @@ def test_weights_are_calibrated() -> None:
     said, right = [], []
     for _ in range(250):
         truth = int(rng.choice(len(models), p=prior / prior.sum()))
-        found, _, _ = weigh(blank, [models[truth]], mixing, log_prior, False)
-        every, share, _ = candidates_of(models[truth], blank)
-        one = every.part(np.array([rng.choice(len(share), p=share / share.sum())]))
+        choices = _choices(models[truth], 2, 2, False)
+        picked = (rng.integers(len(part)) for part in (choices.founders, choices.names))
+        one = choices.candidates(*(np.array([at]) for at in picked))
         drawn = draw(blank, one, mis_scoring([rng.beta(1, 49)], 2), rng)
         result = model_shares(weigh(drawn, models, mixing, log_prior, False)[0])
         said.append(result.max())
@@ -96,12 +97,6 @@ def test_weights_are_calibrated() -> None:
     mean = float(np.mean(said))
     error = (np.sum(np.array(said) * (1 - np.array(said))) ** 0.5) / len(said)
     assert abs(np.mean(right) - mean) < 4 * error
-
-
-def candidates_of(model, evidence):
-    from breedkit.weights import _candidates
-
-    return _candidates(model, evidence, False)
 
 
 # --- known answers -----------------------------------------------------------
@@ -147,6 +142,22 @@ def test_mis_scoring_is_estimated() -> None:
     )  # fmt: skip
     low, high = found.error_interval
     assert low < 0.05 < high and abs(found.error - 0.05) < 0.015
+
+
+def test_both_routes_to_the_evidence_agree() -> None:
+    """A register with a hidden plant that nothing was scored of says the same without it."""
+    plans = {f: parse_family(f) for f in ("P1", "F1", "F2", "BC1(P2)")}
+    counts = {"P1": (3, 0, 0), "F1": (4, 0, 1), "F2": (9, 2, 4), "BC1(P2)": (3, 4, 5)}
+    rates, log_prior = error_grid()
+    for ordered in (False, True):
+        mixing = mis_scoring(rates, 3, ordered)
+        plain = Evidence.of("xyz", plans, counts)
+        hidden = Evidence.of("xyz", {**plans, "L": Selfing(Chosen(plans["F2"], plant="a"))}, counts)
+        models = tuple(catalogue().values())
+        one, other = (
+            model_shares(weigh(e, models, mixing, log_prior, ordered)[0]) for e in (plain, hidden)
+        )
+        assert one == pytest.approx(other, rel=1e-9, abs=1e-15)
 
 
 # --- laws --------------------------------------------------------------------
