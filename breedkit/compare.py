@@ -23,8 +23,9 @@ from breedkit.families import family_plans
 from breedkit.genome import Genome
 from breedkit.likelihood import Candidates, draw, expected_shares, log_likelihoods, mis_scoring
 from breedkit.models import InheritanceModel, catalogue
+from breedkit.nextfamily import NextFamily, next_family
 from breedkit.results import Fact, Result, chance, listing, percent, plants, sentence, show
-from breedkit.weights import Weighed, error_grid, model_shares, weigh
+from breedkit.weights import ModelWeight, Weighed, error_grid, model_shares, weigh
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,28 +35,8 @@ if TYPE_CHECKING:
 SUPPORTED = 0.99  # weight from which a model is called supported
 LEFT = 0.95  # the rivals that are named make up this weight together
 MISFIT = 0.01  # chance of the best candidate's misfit below which none is said to fit
+MEAN_ERROR = 0.02  # of the prior; a plan does not count on fewer slips
 DRAWN = 400  # seasons drawn to judge the misfit
-
-
-@dataclass(frozen=True)
-class ModelWeight:
-    """One model: its weight, and its likeliest candidate.
-
-    `founders` are that candidate's genotypes by founder, `classes` its classes in the order
-    of the model, `error` the rate of mis-scoring it fits best with.
-    """
-
-    model: InheritanceModel
-    weight: float
-    log_evidence: float
-    founders: tuple[tuple[str, str], ...]
-    classes: tuple[str, ...]
-    error: float
-    group: int
-
-    @property
-    def name(self) -> str:
-        return self.model.name
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -85,6 +66,30 @@ class Comparison(Result):
     worst: str
     tried: int
     distinct: int
+    founders: tuple[str, ...]
+    classes: tuple[str, ...]
+    ordered: bool
+
+    def next_family(
+        self, sizes: Sequence[int] = (10, 20, 40, 80, 160), certainty: float = 0.95
+    ) -> NextFamily:
+        """Which family would settle what is open, and with how many plants.
+
+        Parameters
+        ----------
+        sizes : numbers of plants to try.
+        certainty : weight that one model must reach.
+
+        Raises
+        ------
+        ModelError
+            for sizes below 1, or a certainty outside 0.5 to 1.
+        """
+        error = self.error if self.fixed_error else max(self.error, MEAN_ERROR)
+        return next_family(
+            self.weights if self.n else (), self.founders, self.classes, error,
+            self.ordered, sizes, certainty,
+        )  # fmt: skip
 
     @property
     def best(self) -> ModelWeight | None:
@@ -213,8 +218,9 @@ def compare_models(
     fixed = scoring_error is not None
     if not found or not evidence.n:
         return Comparison(
-            name, evidence.n, used, left_out, (), 0.0, (0.0, 0.5), fixed, 1.0, "", tried, distinct
-        )
+            name, evidence.n, used, left_out, (), 0.0, (0.0, 0.5), fixed, 1.0, "", tried, distinct,
+            tuple(evidence.founders), evidence.classes, ordered,
+        )  # fmt: skip
     weights = _weights(evidence, found, rates)
     best = next(f for f in found if f.model is weights[0].model)
     one = best.candidates.part(slice(best.top, best.top + 1))
@@ -225,7 +231,7 @@ def compare_models(
     misfit, worst = _misfit(evidence, one, mixing, error, ordered)
     return Comparison(
         name, evidence.n, used, left_out, weights, error, interval, fixed, misfit, worst,
-        tried, distinct,
+        tried, distinct, tuple(evidence.founders), evidence.classes, ordered,
     )  # fmt: skip
 
 

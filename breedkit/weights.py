@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from math import lgamma, prod
 from typing import NamedTuple
@@ -32,6 +33,27 @@ from breedkit.models import InheritanceModel
 PRIOR_ERROR = (1.0, 49.0)  # beta density of the rate of mis-scoring, mean 2 %
 MOST_CLASSES = 6
 CHUNK = 128  # candidates worked out together
+
+
+@dataclass(frozen=True)
+class ModelWeight:
+    """One model: its weight, and its likeliest candidate.
+
+    `founders` are that candidate's genotypes by founder, `classes` its classes in the order
+    of the model, `error` the rate of mis-scoring it fits best with.
+    """
+
+    model: InheritanceModel
+    weight: float
+    log_evidence: float
+    founders: tuple[tuple[str, str], ...]
+    classes: tuple[str, ...]
+    error: float
+    group: int
+
+    @property
+    def name(self) -> str:
+        return self.model.name
 
 
 class Weighed(NamedTuple):

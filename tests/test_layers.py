@@ -38,7 +38,7 @@ FLOORS = [
     ("tables", "likelihood"),
     # 4: one question each
     ("power", "overview", "weights", "linkage", "measured", "mixture", "tasting"),
-    ("ratios",),
+    ("ratios", "nextfamily"),
     ("standing",),
     ("judge", "compare"),
     # 5: plants and plans
