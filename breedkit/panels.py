@@ -1,4 +1,4 @@
-"""The panels: controls above, one HTML child with words and picture below.
+"""The panels: a grower's questions, each with its controls and its answer.
 
 A panel gathers the values of its controls, calls one public function, and lays out
 what that says; it computes nothing itself. One move of a control is one call. What
@@ -10,13 +10,24 @@ other notebooks find it.
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
 
 from breedkit import charts, overview
+from breedkit.controls import (
+    Options,
+    Panel,
+    alert,
+    button,
+    dropdown,
+    named,
+    offer,
+    picture,
+    scrolling,
+)
 from breedkit.errors import BreedkitError, ModelError, Problem, TableError, did_you_mean
 from breedkit.judge import judge_family
 from breedkit.overview import (
@@ -30,7 +41,7 @@ from breedkit.overview import (
     spellings,
     what_they_say,
 )
-from breedkit.results import LONGEST, escape, html_table, plants, show
+from breedkit.results import escape, plants, show
 from breedkit.tables import Season, load_season
 
 OWN_SEASON = "my_season"
@@ -39,65 +50,6 @@ BY_FAMILY = "by generation and family"
 ALL_FAMILIES = "all families"
 ALL_PLANTS = "all plants"
 CHOOSE = "choose …"
-LISTED = 1000  # lines of a table on a page before it says how many more there are
-
-Options = list[tuple[str, Any]]
-
-
-class Panel(widgets.VBox):
-    """Controls by name, and the answer to their values.
-
-    Parameters
-    ----------
-    title : what the panel is for; shown where no widget can be.
-    controls : by the name under which `answer` takes their value.
-    answer : the values of the controls -> HTML. A `BreedkitError` is shown as words.
-    adapt : called before `answer` when a control has moved, with its name; may change
-        the options of others.
-    """
-
-    def __init__(
-        self,
-        title: str,
-        controls: Mapping[str, widgets.Widget],
-        answer: Callable[..., str],
-        adapt: Callable[[str], None] = lambda name: None,
-    ):
-        self.title = title
-        self.controls = dict(controls)
-        self.answer = answer
-        self.adapt = adapt
-        self.said = widgets.HTML(tooltip="")
-        self._moving = False
-        for name, control in self.controls.items():
-            control.observe(lambda change, name=name: self._moved(name), "value")
-        self.refresh()
-        super().__init__([*self.controls.values(), self.said])
-
-    def _moved(self, name: str) -> None:
-        """One move of a user: controls that follow from it are set without a further answer."""
-        if self._moving:
-            return
-        self._moving = True
-        try:
-            self.adapt(name)
-        finally:
-            self._moving = False
-        self.refresh()
-
-    def refresh(self) -> None:
-        """Ask anew and show the answer."""
-        values = {name: control.value for name, control in self.controls.items()}
-        try:
-            self.said.value = self.answer(**values)
-        except BreedkitError as error:
-            self.said.value = _alert(error)
-
-    def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, Any]:
-        bundle = super()._repr_mimebundle_(**kwargs)
-        bundle["text/plain"] = f"{self.title}: run the notebook to use this panel."
-        return bundle
-
 
 # --- the season at hand --------------------------------------------------------------
 
@@ -123,7 +75,7 @@ class LoadTable(Panel):
             tooltip="One workbook, or the files plants, families and traits",
             layout=widgets.Layout(width="16em"),
         )  # fmt: skip
-        back = _button("Back to the invented season", "Your own table is kept beside it")
+        back = button("Back to the invented season", "Your own table is kept beside it")
         super().__init__("Load your own table", {"picked": self.picker}, self._answer)
         back.on_click(self._forget)
         self.children = (self.picker, back, self.said)
@@ -134,7 +86,7 @@ class LoadTable(Panel):
         try:
             aside = keep_files(picked, self.folder)
         except BreedkitError as error:
-            return _alert(error) + self._in_use("still what the other notebooks use")
+            return alert(error) + self._in_use("still what the other notebooks use")
         return _put_aside_words(aside) + self._in_use()
 
     def _in_use(self, how: str = "what the other notebooks use now") -> str:
@@ -149,7 +101,7 @@ class LoadTable(Panel):
         try:
             aside = put_aside(self.folder)
         except BreedkitError as error:
-            self.said.value = _alert(error)
+            self.said.value = alert(error)
             return
         self._moving = True
         self.picker.value = ()
@@ -230,7 +182,7 @@ def season_html(season: Season) -> str:
         sources = lines["source"].unique()
         place = f", in {show(sources[0])}" if len(sources) == 1 else ""
         title = f"{words}{place} ({len(lines):,})"
-        parts.append(_scrolling(what_they_say(lines), title, longest=300))
+        parts.append(scrolling(what_they_say(lines), title, longest=300))
     return "".join(parts)
 
 
@@ -242,10 +194,10 @@ class LookAround(Panel):
 
     def __init__(self, season: Season):
         self.season = season
-        trait = _dropdown("Trait", _named(season.trait_names))
-        against = _dropdown("Shown", [(BY_FAMILY, "")])
-        family = _dropdown("Families", [(ALL_FAMILIES, "")])
-        shown = _dropdown("List", [(ALL_PLANTS, "")])
+        trait = dropdown("Trait", named(season.trait_names))
+        against = dropdown("Shown", [(BY_FAMILY, "")])
+        family = dropdown("Families", [(ALL_FAMILIES, "")])
+        shown = dropdown("List", [(ALL_PLANTS, "")])
         controls = {"trait": trait, "against": against, "family": family, "shown": shown}
         self._fill(controls)
         super().__init__(
@@ -265,14 +217,14 @@ class LookAround(Panel):
         others = [t for t in season.trait_names if t != trait]
         labels = family_labels(season)
         classes = season.trait(trait).classes if season.trait(trait).has_classes else ()
-        _offer(
+        offer(
             controls["against"],
             [(BY_FAMILY, ""), *((f"against {show(t)}", t) for t in others)],
         )
-        _offer(controls["family"], [(ALL_FAMILIES, ""), *((show(v), k) for k, v in labels.items())])
-        _offer(
+        offer(controls["family"], [(ALL_FAMILIES, ""), *((show(v), k) for k, v in labels.items())])
+        offer(
             controls["shown"],
-            [(ALL_PLANTS, ""), *_named(classes), (f"plants {NOT_SCORED}", NOT_SCORED)],
+            [(ALL_PLANTS, ""), *named(classes), (f"plants {NOT_SCORED}", NOT_SCORED)],
         )
 
     def _answer(self, trait: str | None, against: str, family: str, shown: str) -> str:
@@ -284,8 +236,8 @@ class LookAround(Panel):
         behind = view.plants_behind
         title = f"{plants(len(behind))} {show(shown) if shown else 'in all'}"
         return (
-            f"<p><strong>{escape(view.verdict)}</strong></p>{_picture(view)}"
-            f"<details><summary>{escape(title)}</summary>{_scrolling(behind, title)}</details>"
+            f"<p><strong>{escape(view.verdict)}</strong></p>{picture(view)}"
+            f"<details><summary>{escape(title)}</summary>{scrolling(behind, title)}</details>"
         )
 
 
@@ -300,10 +252,10 @@ class MendSpelling(Panel):
     def __init__(self, looking: LookAround, folder: Path):
         self.looking, self.folder = looking, folder
         self.before: list[tuple[Season, str]] = []  # season before, what was mended; latest last
-        spelling = _dropdown("Spelling", _spelling_options(looking.season))
-        self.meaning = _dropdown("means", [(CHOOSE, "")])
-        mend = _button("Mend it everywhere", "In every row of the table")
-        undo = _button("Undo the last mend", "As it was before")
+        spelling = dropdown("Spelling", _spelling_options(looking.season))
+        self.meaning = dropdown("means", [(CHOOSE, "")])
+        mend = button("Mend it everywhere", "In every row of the table")
+        undo = button("Undo the last mend", "As it was before")
         controls = {"spelling": spelling, "meaning": self.meaning}
         self._offer_meanings(spelling.value)
         super().__init__("Mend a spelling", controls, self._answer, self._follow)
@@ -321,7 +273,7 @@ class MendSpelling(Panel):
         near = None
         if isinstance(spelling, Spelling):
             sound = sound_meanings(self.looking.season, spelling)
-            options += _named(sound)
+            options += named(sound)
             if spelling.column != "family":
                 options.append((NOT_SCORED, "?"))
             near = did_you_mean(spelling.typed, sound) if spelling.listed and suggest else None
@@ -343,7 +295,7 @@ class MendSpelling(Panel):
         if not isinstance(spelling, Spelling):
             self.said.value = self._answer(spelling, meaning)
         elif not meaning:
-            self.said.value = _alert(f"Choose first what {show(spelling.typed)} means.")
+            self.said.value = alert(f"Choose first what {show(spelling.typed)} means.")
         else:
             season = self.looking.season
             rows = count_rows(rows_typed(season, spelling))
@@ -351,7 +303,7 @@ class MendSpelling(Panel):
                 mended = season.mend(spelling.column, {spelling.typed: meaning})
                 kept = self._keep(mended)
             except BreedkitError as error:
-                self.said.value = _alert(error)
+                self.said.value = alert(error)
                 return
             meant = NOT_SCORED if meaning == "?" else show(meaning)
             done = f"{show(spelling.typed)} read as {meant}, in {rows}."
@@ -360,12 +312,12 @@ class MendSpelling(Panel):
 
     def _undo(self, _: widgets.Button) -> None:
         if not self.before:
-            self.said.value = _alert("There is no mend to undo.")
+            self.said.value = alert("There is no mend to undo.")
             return
         try:
             kept = self._keep(self.before[-1][0])
         except BreedkitError as error:
-            self.said.value = _alert(error)
+            self.said.value = alert(error)
             return
         season, done = self.before.pop()
         self._use(season, f"Undone: {done} {kept}")
@@ -387,7 +339,7 @@ class MendSpelling(Panel):
         """Show a season. No meaning is suggested now: a second press must not mend another."""
         self.looking.use(season)
         self._moving = True
-        _offer(self.controls["spelling"], _spelling_options(season))
+        offer(self.controls["spelling"], _spelling_options(season))
         self._offer_meanings(self.controls["spelling"].value, suggest=False)
         self._moving = False
         self.refresh()
@@ -413,8 +365,8 @@ def _spelling_options(season: Season) -> Options:
 def one_gene(season: Season) -> Panel:
     """Choose trait and family; read the verdict, see the chart and the plants needed."""
     classed = [t for t in season.trait_names if season.trait(t).has_classes]
-    trait = _dropdown("Trait", _named(classed))
-    family = _dropdown("Family", [(show(v), k) for k, v in family_labels(season).items()])
+    trait = dropdown("Trait", named(classed))
+    family = dropdown("Family", [(show(v), k) for k, v in family_labels(season).items()])
     for control, first in zip((trait, family), first_choice(season), strict=True):
         if first:
             control.value = first
@@ -430,61 +382,10 @@ def one_gene(season: Season) -> Panel:
         try:
             judged = judge_family(season, trait, family)
         except BreedkitError as error:
-            return _alert(error) + _picture(counted)
+            return alert(error) + picture(counted)
         try:
             return judged.to_html(charts.html_of(judged.plot))
         except ModelError:  # no ratio to draw the counts against
-            return judged.to_html(_picture(counted))
+            return judged.to_html(picture(counted))
 
     return Panel("Is it one gene?", {"trait": trait, "family": family}, answer)
-
-
-# --- small parts ---------------------------------------------------------------------
-
-
-def _named(names: Any) -> Options:
-    return [(show(name), name) for name in names]
-
-
-def _dropdown(description: str, options: Options) -> widgets.Dropdown:
-    # Without a tooltip of its own a label would have the tooltip "null".
-    return widgets.Dropdown(
-        options=options, description=description, tooltip=description,
-        style={"description_width": "6em"}, layout=widgets.Layout(width="32em", max_width="100%"),
-    )  # fmt: skip
-
-
-def _button(description: str, tooltip: str) -> widgets.Button:
-    layout = widgets.Layout(width="16em")
-    return widgets.Button(description=description, tooltip=tooltip, layout=layout)
-
-
-def _picture(view: overview.Overview) -> str:
-    return charts.html_of(view.plot) if view.scored else ""
-
-
-def _scrolling(frame: Any, title: str, longest: int = LONGEST) -> str:
-    """A table in a box that scrolls if it is long; by keyboard too."""
-    more = f", the first {LISTED:,} of them" if len(frame) > LISTED else ""
-    table = html_table(frame.head(LISTED), title + more, index=False, longest=longest)
-    if len(frame) <= 12:
-        return table
-    return (
-        f'<div tabindex="0" role="region" aria-label="{escape(title)}" '
-        f'style="max-height:26em;overflow:auto">{table}</div>'
-    )
-
-
-def _offer(control: widgets.Dropdown, options: Options) -> None:
-    """New options for a control; what was chosen stays chosen if it still is one."""
-    if tuple(control.options) == tuple(options):
-        return
-    chosen = control.value
-    control.options = options
-    if chosen in [value for _, value in options]:
-        control.value = chosen
-
-
-def _alert(words: object) -> str:
-    """An error, or words, line by line."""
-    return f'<p role="alert">{"<br>".join(escape(line) for line in str(words).splitlines())}</p>'

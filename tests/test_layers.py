@@ -44,13 +44,14 @@ FLOORS = [
     # 5: plants and plans
     ("odds", "planning", "schemes", "ranking"),
     # 6: paper, exercises, controls
+    ("controls",),
     ("paperwork", "exercises", "panels"),
 ]
 FLOOR_OF = {module: floor for floor, modules in enumerate(FLOORS) for module in modules}
 # The only places where imports are clever: names looked up on first use, and the set-up.
 APART = {"__init__", "__main__"}
 
-ONLY_IN = {"ipywidgets": {"panels"}, "matplotlib": {"charts"}, "importlib": set()}
+ONLY_IN = {"ipywidgets": {"controls", "panels"}, "matplotlib": {"charts"}, "importlib": set()}
 # Slow to import, so imported where they are needed.
 INSIDE_FUNCTIONS = ("matplotlib", "openpyxl", "scipy.stats", "statsmodels")
 LONGEST_FILE = 500
