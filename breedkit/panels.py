@@ -12,7 +12,7 @@ from __future__ import annotations
 import shutil
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import ipywidgets as widgets
 
@@ -28,7 +28,7 @@ from breedkit.controls import (
     picture,
     scrolling,
 )
-from breedkit.errors import BreedkitError, ModelError, Problem, TableError, did_you_mean
+from breedkit.errors import BreedkitError, ModelError, Problem, TableError, did_you_mean, fold
 from breedkit.judge import judge_family
 from breedkit.overview import (
     NOT_SCORED,
@@ -41,7 +41,9 @@ from breedkit.overview import (
     spellings,
     what_they_say,
 )
-from breedkit.results import escape, plants, show
+from breedkit.reading import read_table
+from breedkit.register import read_traits
+from breedkit.results import escape, listing, plants, show
 from breedkit.tables import Season, load_season
 
 OWN_SEASON = "my_season"
@@ -50,6 +52,21 @@ BY_FAMILY = "by generation and family"
 ALL_FAMILIES = "all families"
 ALL_PLANTS = "all plants"
 CHOOSE = "choose …"
+
+
+class Mend(NamedTuple):
+    """What a spelling in a column means: a class, a number, a family, or "?"."""
+
+    column: str
+    typed: str
+    meaning: str
+
+    @property
+    def words(self) -> str:
+        """'orannge read as orange'."""
+        meant = NOT_SCORED if self.meaning == "?" else show(self.meaning)
+        return f"{show(self.typed)} read as {meant}"
+
 
 # --- the season at hand --------------------------------------------------------------
 
@@ -84,10 +101,10 @@ class LoadTable(Panel):
         if not picked:
             return self._in_use()
         try:
-            aside = keep_files(picked, self.folder)
+            aside, mends = keep_files(picked, self.folder)
         except BreedkitError as error:
             return alert(error) + self._in_use("still what the other notebooks use")
-        return _put_aside_words(aside) + self._in_use()
+        return _put_aside_words(aside) + _mends_words(mends) + self._in_use()
 
     def _in_use(self, how: str = "what the other notebooks use now") -> str:
         """Which season it is, and what is in it."""
@@ -115,15 +132,16 @@ def load_table(folder: str | Path = OWN_SEASON) -> LoadTable:
     return LoadTable(Path(folder))
 
 
-def keep_files(picked: tuple[Any, ...], folder: Path) -> Path | None:
+def keep_files(picked: tuple[Any, ...], folder: Path) -> tuple[Path | None, list[Mend]]:
     """Load the picked files and keep them: as they came in `as_loaded`, tidied beside it.
 
-    Nothing is touched unless the files can be loaded; what was kept before is put aside.
+    Nothing is touched unless the files can be loaded; what was kept before is put aside,
+    but its mends hold in the new season wherever they can.
 
     Returns
     -------
-    Path or None
-        Where the season that was kept before lies now.
+    aside : where the season that was kept before lies now, if there was one.
+    mends : those of its mends that hold here too.
     """
     arriving = folder.with_name(f"{folder.name}_arriving")
     came, tidied = arriving / "your files", arriving / "tidied"
@@ -135,12 +153,39 @@ def keep_files(picked: tuple[Any, ...], folder: Path) -> Path | None:
             (came / name).write_bytes(bytes(file["content"]))
         season = load_season(came / names[0] if len(names) == 1 else came)
         season.save(tidied)
+        season, mends = _mend_again(season, _mends_in(folder), _mends_in(tidied))
+        if mends:
+            season.save(tidied)
         came.rename(tidied / "as_loaded")
         aside = put_aside(folder)
         tidied.rename(folder)
     finally:
         shutil.rmtree(arriving, ignore_errors=True)
-    return aside
+    return aside, mends
+
+
+def _mends_in(folder: Path) -> list[Mend]:
+    """The mends of a kept season; none if its list of traits is not there, or spoilt."""
+    try:
+        traits, _ = read_traits(read_table(folder / "traits.csv", ("trait",), "traits"))
+    except TableError:
+        return []
+    return [Mend(trait.name, *pair) for trait in traits for pair in trait.also_typed]
+
+
+def _mend_again(season: Season, before: list[Mend], known: list[Mend]) -> tuple[Season, list[Mend]]:
+    """The season with the mends made before, and which of them hold: not those it knows."""
+    decided = {(fold(m.column), fold(m.typed)) for m in known}
+    held = []
+    for mend in before:
+        if (fold(mend.column), fold(mend.typed)) in decided:
+            continue
+        try:
+            season = season.mend(mend.column, {mend.typed: mend.meaning})
+        except TableError:  # no such trait, spelling or class in this table
+            continue
+        held.append(mend)
+    return season, held
 
 
 def put_aside(folder: Path) -> Path | None:
@@ -165,6 +210,18 @@ def put_aside(folder: Path) -> Path | None:
 def _put_aside_words(aside: Path | None) -> str:
     where = escape(aside.name) if aside else ""
     return f"<p>What you had loaded before is kept in the folder {where}.</p>" if where else ""
+
+
+def _mends_words(mends: list[Mend]) -> str:
+    if not mends:
+        return ""
+    more = len(mends) > 1
+    how_many = f"{len(mends):,} mends made before hold" if more else "1 mend made before holds"
+    said = listing([m.words for m in mends])
+    return (
+        f"<p>{how_many} here too: {escape(said)}. "
+        "To begin without, go back to the invented season, then pick again.</p>"
+    )
 
 
 def season_html(season: Season) -> str:
@@ -305,8 +362,7 @@ class MendSpelling(Panel):
             except BreedkitError as error:
                 self.said.value = alert(error)
                 return
-            meant = NOT_SCORED if meaning == "?" else show(meaning)
-            done = f"{show(spelling.typed)} read as {meant}, in {rows}."
+            done = f"{Mend(spelling.column, spelling.typed, meaning).words}, in {rows}."
             self.before.append((season, done))
             self._use(mended, f"Mended: {done} The panel above shows it. {kept}")
 

@@ -278,6 +278,38 @@ def test_what_was_kept_before_is_put_aside_not_lost(tmp_path) -> None:
     assert (tmp_path / "my_season_old2" / "plants.csv").exists()
 
 
+def test_mends_hold_in_the_corrected_table(tmp_path) -> None:
+    folder = tmp_path / "my_season"
+    own = tmp_path / "mine.csv"
+    colours = ["red"] * 15 + ["rde", "ornage", "orange", "orange", "orange", "orange", "orange"]
+    lines = ["plant,family,colour"] + [f"{i},F2,{c}" for i, c in enumerate(colours)]
+    own.write_text("\n".join([*lines, "90,F22,red", "91,F2,dead"]), encoding="utf-8")
+    panel = panels.load_table(folder)
+    panel.controls["picked"].value = picked(own)
+    kept = panels.season_at_hand(folder)
+    kept = kept.mend("colour", {"rde": "red", "ornage": "orange", "dead": "?"})
+    kept.mend("family", {"F22": "F2"}).save(folder)
+    # Corrected: ornage is put right, rde and F22 still stand there, and a plant more does.
+    lines = [line.replace("ornage", "orange") for line in lines]
+    own.write_text("\n".join([*lines, "90,F22,red", "91,F2,Dead", "92,F2,rde"]), encoding="utf-8")
+    panel.controls["picked"].value = picked(own)
+    said = "3 mends made before hold here too: rde read as red, dead read as not scored"
+    assert said in panel.said.value and "F22 read as F2" in panel.said.value
+    counts = panels.season_at_hand(folder).counts("colour")
+    assert counts.loc["F2"].to_dict() == {"red": 18, "orange": 6, "not scored": 1}
+    assert list(counts.index) == ["F2"]
+    assert b"rde" in (folder / "as_loaded" / "mine.csv").read_bytes()
+    # A class that is no longer there is no meaning; a season put aside first has no say.
+    own.write_text("plant,family,colour\n1,F2,rde\n2,F2,yellow\n", encoding="utf-8")
+    panel.controls["picked"].value = picked(own)
+    assert "made before" not in panel.said.value
+    assert set(panels.season_at_hand(folder).trait("colour").classes) == {"rde", "yellow"}
+    press(panel, "Back to the invented season")
+    own.write_text("\n".join([*lines, "90,F22,red"]), encoding="utf-8")
+    panel.controls["picked"].value = picked(own)
+    assert "made before" not in panel.said.value
+
+
 def test_the_panel_names_the_folder_of_what_it_puts_aside(tmp_path) -> None:
     folder = tmp_path / "my_season"
     panel = panels.load_table(folder)
