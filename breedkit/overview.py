@@ -37,7 +37,8 @@ class Overview(Result):
     `kind` says what `frame` holds: "shares", families x classes; "discs", classes of
     `against` x classes; "points", one row a plant with its group and value; "scatter",
     one row a plant with both values. `plants_behind` lists the plants of the class that
-    was asked for, with what was typed.
+    was asked for, with what was typed. With two traits a plant is "not scored" if either
+    is missing.
     """
 
     trait: str
@@ -59,7 +60,12 @@ class Overview(Result):
 
     @property
     def verdict(self) -> str:
-        return f"{self.headline}: {plants(self.scored)} scored, {self.not_scored:,} not scored."
+        return f"{self.headline}: {self._scored_words}, {self.not_scored:,} not scored."
+
+    @property
+    def _scored_words(self) -> str:
+        """'61 plants scored'; with two traits a plant counts that is scored for both."""
+        return f"{plants(self.scored)} scored{' for both' if self.against else ''}"
 
     def facts(self) -> list[Fact]:
         if self.kind == "points":
@@ -88,7 +94,7 @@ class Overview(Result):
 
     def _caption(self) -> str:
         """How many plants, and for numbers from where to where."""
-        parts = [f"{plants(self.scored)} scored."]
+        parts = [f"{self._scored_words}."]
         if self.not_scored:
             parts.append(f"{plants(self.not_scored)} not scored.")
         if self.kind == "points" and len(self.frame):
@@ -142,8 +148,8 @@ def look_around(
     trait : any trait.
     against : another trait of the same plants.
     family : only this family.
-    shown : list the plants of this class in `plants_behind`, or those "not scored"; by
-        default all of them.
+    shown : list the plants of this class of `trait` in `plants_behind`, or those "not
+        scored" (for either trait, if there are two); by default all of them.
 
     Raises
     ------
@@ -175,8 +181,9 @@ def look_around(
         kind, frame, axes = _against(sheet, one, other)
         scored = int(sheet[[one.name, other.name]].notna().all(axis=1).sum())
         hidden = len(sheet) - scored
-    behind = _behind(season, sheet, one, shown) if not tallied else pd.DataFrame()
-    name = None if against is None else season.trait(against).name
+    asked = [one] if against is None else [one, season.trait(against)]
+    behind = _behind(season, sheet, asked, shown) if not tallied else pd.DataFrame()
+    name = None if against is None else asked[-1].name
     return Overview(one.name, name, family, kind, frame, behind, scored, hidden, axes)
 
 
@@ -322,18 +329,23 @@ def _against(
     return "points", frame.iloc[order], (_with_unit(measured), "")
 
 
-def _behind(season: Season, sheet: pd.DataFrame, trait: Any, shown: str | None) -> pd.DataFrame:
-    """The plants of a class, with the score as understood and as typed."""
+def _behind(
+    season: Season, sheet: pd.DataFrame, asked: list[Any], shown: str | None
+) -> pd.DataFrame:
+    """The plants of a class, with the scores as understood and the first as typed."""
+    trait, names = asked[0], list(dict.fromkeys(t.name for t in asked))
     columns = {fold(c): c for c in season.typed.columns}
-    listed = sheet[["plant", "family", trait.name]].copy()
-    if trait.has_classes:
-        scores = listed[trait.name].astype(object)
-        listed[trait.name] = scores.where(scores.notna(), NOT_SCORED).astype(str)
-    elif trait.kind == "count":
-        listed[trait.name] = listed[trait.name].astype("Int64")
-    missing = sheet[trait.name].isna()
+    listed = sheet[["plant", "family", *names]].copy()
+    for each in asked:
+        if each.has_classes:
+            scores = listed[each.name].astype(object)
+            listed[each.name] = scores.where(scores.notna(), NOT_SCORED).astype(str)
+        elif each.kind == "count":
+            listed[each.name] = listed[each.name].astype("Int64")
+    missing = sheet[names].isna().any(axis=1)
     if fold(trait.name) in columns:
-        listed["typed"] = season.typed.loc[listed.index, columns[fold(trait.name)]]
+        typed = season.typed.loc[listed.index, columns[fold(trait.name)]]
+        listed.insert(3, "typed", typed, allow_duplicates=True)
     if shown is None:
         return listed
     classes = [*(trait.classes if trait.has_classes else ()), NOT_SCORED]

@@ -77,6 +77,17 @@ def test_the_plants_behind_a_bar(season) -> None:
     assert "orannge" in set(missing["typed"])  # what was typed is beside what was understood
 
 
+def test_of_two_traits_not_scored_means_either(season) -> None:
+    view = look_around(season, "fruit weight", "burn", shown="not scored")
+    both = season.plants[["fruit weight", "burn"]]
+    missing = int(both.isna().any(axis=1).sum())
+    assert missing > both["fruit weight"].isna().sum()  # else nothing is told apart
+    assert view.not_scored == len(view.plants_behind) == missing
+    words = f"{len(both) - missing} plants scored for both"
+    assert words in view.verdict and words in charts.caption_of(view.plot(axes()))
+    assert list(view.plants_behind)[2:] == ["fruit weight", "typed", "burn"]
+
+
 def test_tallies_have_no_plants_behind_them() -> None:
     season = bk.load_counts(
         pd.DataFrame({"family": ["F2", "F2"], "class": ["red", "orange"], "count": [9, 3]})
