@@ -7,11 +7,12 @@ the column `inferred`, and inferred anew on reading, so it can be corrected ther
 
 The family register says for each family which two parents it is from: founders
 (rows without parents), families, or single plants by their code (or by family and
-code: "F2 17", "F2-17"). `selfed` (self, selfing, ⊗) stands for the other parent again, `open`
-for any pollen. Names of families match but for blanks and hyphens between a letter and
-a digit: F 2, F-2 and f2 are one, F1-1 and F11 are two. A parent that nobody knows is
-taken as a founder, which gets a row; but not if it is nearly the name of a family, or
-looks like the code of a plant. No family may be among its own ancestors.
+code: "F2 17", "F2-17"). `selfed` (self, itself, ⊗) stands for the other parent again,
+`open` (OP, bees) for any pollen. Names of families match but for blanks and hyphens
+between a letter and a digit: F 2, F-2 and f2 are one, F1-1 and F11 are two. A parent that
+nobody knows is a founder, which gets a row; but not if it is nearly the name of a family,
+looks like a plant's code, or has no plants while other founders have rows. No family may
+be among its own ancestors.
 
 A plant is known by its family and its code. Of a plant typed twice the first row
 counts; scores it lacks are taken from the other rows, unless any scores contradict.
@@ -47,10 +48,12 @@ from breedkit.spelling import (
 REGISTER = ("family", "female", "male", "season", "sown", "note")
 TRAIT_LIST = ("trait", "kind", "unit", "classes", "wanted", "weight", "how scored", "scheme",
               "also typed", "inferred")  # fmt: skip
-PARENT_WORDS = {
-    "selfed": "selfed", "self": "selfed", "selfing": "selfed", "⊗": "selfed", "open": "open",
-    "open pollinated": "open", "open-pollinated": "open", "open pollination": "open",
-}  # fmt: skip
+PARENT_WORDS = dict.fromkeys(
+    ("selfed", "self", "selfing", "⊗", "self-pollinated", "self pollinated", "selfpollinated",
+     "selfed seed", "itself", "same", "bagged"), "selfed",
+) | dict.fromkeys(
+    ("open", "op", "open pollinated", "open-pollinated", "open pollination", "bees"), "open"
+)  # fmt: skip
 
 
 def named_columns(sheet: Sheet, names: Iterable[str]) -> dict[str, str]:
@@ -228,12 +231,17 @@ def read_families(
             fault(row, missing, "only one parent is given", advice, "check")
     names = {family_key(f): f for f in planted} | spelled
     codes = {code for code, _ in plants(None)} if unknown else set()
+    bare = frame[["female", "male"]].map(fold).isin(TOKENS).all(axis=1) & (frame["family"] != "")
     founders: list[str] = []
     for key, places in unknown.items():
+        what = "is neither a family nor a plant"
         advice = _doubt(str(frame.at[places[0]]), names, codes)
+        if not advice and bare.any() and key not in names:  # founders have rows here
+            what = "is neither in the register nor a plant; its family's parents are not known"
+            advice = "Add a row for it; a founder has no parents."
         if advice:
             for row, column in places:
-                fault(row, column, "is neither a family nor a plant", advice)
+                fault(row, column, what, advice)
             continue
         what = "has no row in the register; taken as a founder"
         fault(*places[0], what, "If it has parents, add a row for it.", "check", len(places))

@@ -28,7 +28,8 @@ What is decided here:
   because people number their plants anew in each family.
 * Families also match but for blanks and hyphens between a letter and a digit: F 2, F-2
   and f2 are one family, F1-1 and F11 are two.
-* A parent that nobody knows is taken as a founder; see `breedkit.register`.
+* A parent that nobody knows is taken as a founder where no founder has a row; see
+  `breedkit.register`.
 * Plants of a family that is not in the register count in a family of that name;
   plants without a family count in "no family" and are listed; which family they are of
   is not guessed from the rows above. So each plant is in each count.

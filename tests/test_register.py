@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from breedkit.families import read_register
-from breedkit.pedigree import Cross, Founder
+from breedkit.pedigree import Cross, Founder, Intermating, Selfing
 from breedkit.reading import Finding, Sheet, read_table
 from breedkit.register import read_families, read_traits, trait_frame
 from breedkit.spelling import Trait
@@ -100,13 +100,53 @@ def test_a_header_that_may_be_meant_for_a_parent() -> None:
     ]
 
 
-@pytest.mark.parametrize("word", ["self", "Selfing", "selfed", "⊗", " SELF "])
+@pytest.mark.parametrize(
+    "word",
+    ["self", "Selfing", "selfed", "⊗", " SELF ", "Self-pollinated", "self pollinated",
+     "selfpollinated", "selfed seed", "itself", "same", "bagged"],
+)  # fmt: skip
 def test_ways_to_write_selfed(word: str) -> None:
     frame, findings = register(("F1", "", ""), ("F2", "F1", word))
     assert not findings
     assert frame["male"].tolist() == ["", "selfed"]
     named, _ = register(("Self", "", ""), ("F1", "F2-1", "self"))
     assert named["male"].tolist() == ["", "Self"]
+
+
+@pytest.mark.parametrize("word", ["OP", "open", "Open pollinated", "open-pollinated", "bees"])
+def test_ways_to_write_open(word: str) -> None:
+    frame, findings = register(("F1", "", ""), ("F2", "F1", word))
+    assert not findings
+    assert frame["male"].tolist() == ["", "open"]
+
+
+@pytest.mark.parametrize(
+    "word, made", [("self-pollinated", Selfing), ("itself", Selfing), ("bees", Intermating)]
+)
+def test_a_grower_s_word_is_understood_as_parentage(word: str, made: type) -> None:
+    frame, findings = register(
+        ("Ann", "", ""), ("Bo", "", ""), ("Kids", "Ann", "Bo"), ("Grandkids", "Kids", word)
+    )
+    assert not findings
+    plans = read_register(frame[["family", "female", "male"]].itertuples(index=False, name=None))
+    assert plans["Grandkids"] == made(Cross(Founder("Ann"), Founder("Bo")))
+
+
+def test_where_founders_have_rows_an_unknown_parent_is_none() -> None:
+    frame, findings = register(
+        ("Ann", "", ""), ("Kids", "Ann", "Invented Ember"), ("Others", "Ann", "F3")
+    )
+    assert frame["family"].tolist() == ["Ann", "Kids", "Others", "F3"]  # F3 has plants
+    assert [(f.severity, *place) for f, place in zip(findings, wrong(findings), strict=True)] == [
+        ("mend", 3, "Male",
+         "is neither in the register nor a plant; its family's parents are not known"),
+        ("check", 4, "Male", "has no row in the register; taken as a founder"),
+    ]  # fmt: skip
+    assert findings[0].problem.suggestion == "Add a row for it; a founder has no parents."
+    plans = read_register(
+        frame[["family", "female", "male"]].itertuples(index=False, name=None), skip_faults=True
+    )
+    assert "Kids" not in plans
 
 
 def test_a_parent_nobody_knows_is_a_founder() -> None:
@@ -162,8 +202,8 @@ def test_a_plant_by_its_family_and_code(parent: str, plant: str) -> None:
 
 @pytest.mark.parametrize("known, parent", [("Line A", "Line B"), ("Parent 1", "Parent 2")])
 def test_names_told_apart_by_a_letter_or_a_number_are_no_slips(known: str, parent: str) -> None:
-    frame, _ = register((known, "", ""), ("F1", known, parent))
-    assert frame["family"].tolist() == [known, "F1", parent]
+    frame, _ = register(("F1", known, parent))
+    assert frame["family"].tolist() == ["F1", known, parent]
 
 
 def test_families_match_but_for_blanks_and_hyphens_beside_a_number() -> None:
