@@ -66,10 +66,7 @@ class Way:
         if one.agrees != two.agrees:
             return one
         models = tuple(dict.fromkeys((*one.models, *two.models)))
-        return replace(
-            one, models=models, genes=min(one.genes, two.genes),
-            support=max(one.support, two.support),
-        )  # fmt: skip
+        return replace(one, models=models, support=max(one.support, two.support))
 
 
 def slips(n: int) -> int:
@@ -127,7 +124,9 @@ def expected_ratios(
                     outcomes = _outcomes(named, plan, parents, bool(further))
                 except ModelError:  # a parent plant cannot look as it does under this model
                     continue
-                way = Way((model.name,), model.genes, model.genes + 2 * further, further > 0,
+                # A cytoplasm is rarer than one gene: it counts like two.
+                assumed = (model.genes or 2) + 2 * further
+                way = Way((model.name,), model.genes, assumed, further > 0,
                           support)  # fmt: skip
                 for outcome in outcomes:
                     add(tuple((c, outcome[c]) for c in declared if outcome.get(c)), way)

@@ -24,8 +24,17 @@ from breedkit.genome import Genome
 from breedkit.likelihood import Candidates, draw, expected_shares, log_likelihoods, mis_scoring
 from breedkit.models import InheritanceModel, catalogue
 from breedkit.nextfamily import NextFamily, next_family
+from breedkit.pedigree import TESTER, Founder, founders_of
 from breedkit.results import Fact, Result, chance, listing, percent, plants, sentence, show
-from breedkit.weights import ModelWeight, Weighed, error_grid, model_shares, weigh
+from breedkit.weights import (
+    ModelWeight,
+    Weighed,
+    error_grid,
+    log_sum,
+    model_shares,
+    no_segregation,
+    weigh,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,7 +44,6 @@ if TYPE_CHECKING:
 SUPPORTED = 0.99  # weight from which a model is called supported
 LEFT = 0.95  # the rivals that are named make up this weight together
 MISFIT = 0.01  # chance of the best candidate's misfit below which none is said to fit
-MEAN_ERROR = 0.02  # of the prior; a plan does not count on fewer slips
 DRAWN = 400  # seasons drawn to judge the misfit
 
 
@@ -52,6 +60,7 @@ class Comparison(Result):
     misfit : chance of a misfit as large as the best candidate's, or larger, if it holds.
     worst : the family that fits worst, with its own share of the misfit.
     tried, distinct : candidates, and how many of them are told apart here.
+    mean_error : mean rate of mis-scoring under the best model, weighed by prior and scores.
     """
 
     trait: str
@@ -69,6 +78,7 @@ class Comparison(Result):
     founders: tuple[str, ...]
     classes: tuple[str, ...]
     ordered: bool
+    mean_error: float
 
     def next_family(
         self, sizes: Sequence[int] = (10, 20, 40, 80, 160), certainty: float = 0.95
@@ -85,9 +95,8 @@ class Comparison(Result):
         ModelError
             for sizes below 1, or a certainty outside 0.5 to 1.
         """
-        error = self.error if self.fixed_error else max(self.error, MEAN_ERROR)
         return next_family(
-            self.weights if self.n else (), self.founders, self.classes, error,
+            self.weights if self.n else (), self.founders, self.classes, self.mean_error,
             self.ordered, sizes, certainty,
         )  # fmt: skip
 
@@ -128,9 +137,12 @@ class Comparison(Result):
         together = sum(w.weight for w in self.inseparable)
         if together >= SUPPORTED and len(self.inseparable) == 1:
             return f"{trait}: {best.name} is supported. {base}"
+        plain = sorted(self.inseparable, key=lambda w: w.model.rule.lethal)
+        names = listing([w.name for w in plain], "or")
+        if together >= SUPPORTED and len(plain) == 2:
+            return f"{trait}: {names} is supported, but they are not separable here. {base}"
         if together >= SUPPORTED:
-            others = listing([w.name for w in self.inseparable[1:]], "or")
-            return f"{trait}: {best.name} is supported, but not separable from {others}. {base}"
+            return f"{trait}: cannot tell yet; {names} expect the same numbers here. {base}"
         names = listing([w.name for w in self.undecided], "or")
         if len(self.undecided) == 1:
             return f"{trait}: cannot tell yet, though {names} leads. {base}"
@@ -157,12 +169,12 @@ class Comparison(Result):
             return ()
         notes = [
             "The share beside a model is its weight: the chance that it is the right one, if "
-            "one of the catalogue is, the parents breed true, and a model with one gene more is "
-            "half as likely beforehand."
+            "one of these is, a model with one gene more is half as likely beforehand, and one "
+            "parent in fifty does not breed true."
         ]
         if self.left_out:
             notes.append(
-                f"Not used, since their parents are not known: "
+                f"Not used, since a parent is not known or is only called a tester: "
                 f"{listing([show(f) for f in self.left_out[:6]])}."
             )
         return tuple(notes)
@@ -196,7 +208,7 @@ def compare_models(
     ----------
     season : the tables.
     trait : a trait with classes.
-    models : by default the whole catalogue.
+    models : by default the whole catalogue, and parents that are alike.
     scoring_error : the rate of mis-scoring, 0 to 0.5, if it is known; by default it is
         integrated over its prior (mean 2 %).
 
@@ -212,14 +224,14 @@ def compare_models(
     ordered = season.trait(trait).kind == "ordered"
     rates, log_prior = _rates(scoring_error)
     mixing = mis_scoring(rates, len(evidence.classes), ordered)
-    chosen = tuple(catalogue().values() if models is None else models)
+    chosen = (*catalogue().values(), no_segregation()) if models is None else tuple(models)
     found, tried, distinct = weigh(evidence, chosen, mixing, log_prior, ordered)
     used = tuple(f for f, node in evidence.families.items() if node in evidence.counts)
     fixed = scoring_error is not None
     if not found or not evidence.n:
         return Comparison(
             name, evidence.n, used, left_out, (), 0.0, (0.0, 0.5), fixed, 1.0, "", tried, distinct,
-            tuple(evidence.founders), evidence.classes, ordered,
+            tuple(evidence.founders), evidence.classes, ordered, 0.0,
         )  # fmt: skip
     weights = _weights(evidence, found, rates)
     best = next(f for f in found if f.model is weights[0].model)
@@ -229,9 +241,11 @@ def compare_models(
     else:
         error, interval = scoring_error, (scoring_error, scoring_error)
     misfit, worst = _misfit(evidence, one, mixing, error, ordered)
+    logs = log_sum((best.likelihoods + log_prior).T)  # of each rate, under the best model
+    mean_error = float(np.exp(logs - log_sum(logs)) @ rates)
     return Comparison(
         name, evidence.n, used, left_out, weights, error, interval, fixed, misfit, worst,
-        tried, distinct, tuple(evidence.founders), evidence.classes, ordered,
+        tried, distinct, tuple(evidence.founders), evidence.classes, ordered, mean_error,
     )  # fmt: skip
 
 
@@ -245,12 +259,18 @@ def season_evidence(season: Season, trait: str) -> tuple[Evidence, tuple[str, ..
     if "plant" in sheet:
         once = sheet[~sheet["plant"].duplicated(keep=False) & sheet[name].notna()]
         looks = dict(zip(once["plant"].astype(str), once[name].astype(str), strict=True))
-    known = {family: row.tolist() for family, row in counts.iterrows() if family in plans}
-    left_out = tuple(f for f in counts.index if f not in plans and counts.loc[f].sum())
-    return Evidence.of(list(counts.columns), plans, known, looks), left_out
-
-
-# --- weights, mis-scoring, misfit ---------------------------------------------
+    scored = {f: row.tolist() for f, row in counts.iterrows() if row.sum()}
+    usable = {f for f in scored if f in plans and TESTER not in founders_of(plans[f])}
+    crossed = [f for f in usable if not isinstance(plans[f], Founder)]
+    founders = {x for f in crossed for x in founders_of(plans[f])}
+    known = {
+        f: row
+        for f, row in scored.items()
+        if f in usable and (not crossed or set(founders_of(plans[f])) <= founders)
+    }
+    left_out = tuple(f for f in scored if f not in usable)
+    used = {f: plans[f] for f in known}
+    return Evidence.of(list(counts.columns), used, known, looks), left_out
 
 
 def _rates(scoring_error: float | None) -> tuple[np.ndarray, np.ndarray]:

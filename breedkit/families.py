@@ -321,7 +321,15 @@ def _unwritten(name: str) -> Plan:
     return parse_family(name) if _is_short_form(name) else Founder(name)
 
 
+def is_bare_backcross(name: str) -> bool:
+    """Whether a family's name says 'backcross', but not to which parent: 'BC1', 'BC2F2'."""
+    return re.fullmatch(r"BC\d*(F\d+(:\d+)?)?", "".join(name.split()).upper()) is not None
+
+
 def _is_short_form(name: str) -> bool:
+    """Whether the name of a family alone says where it comes from."""
+    if is_bare_backcross(name):  # to which parent? A guess could be the wrong one
+        return False
     try:
         parse_family(name)
     except PedigreeError:

@@ -31,12 +31,12 @@ from breedkit.candidates import (
     slips,
 )
 from breedkit.errors import ModelError, PedigreeError, TableError, pick, quote
-from breedkit.families import family_plans
+from breedkit.families import family_plans, is_bare_backcross
 from breedkit.models import InheritanceModel, catalogue
 from breedkit.pedigree import Plan, describe, founders_of, generation, single_parents, without_look
 from breedkit.ratios import Separation, plants_to_separate
 from breedkit.results import Fact, Result, chance, listing, plants, sentence, show
-from breedkit.standing import BUT_FOR, IF_WRONG, Candidate, candidate, likelihood, order
+from breedkit.standing import BADLY, BUT_FOR, IF_WRONG, Candidate, candidate, likelihood, order
 
 if TYPE_CHECKING:
     from breedkit.charts import Axes
@@ -53,7 +53,8 @@ class FamilyVerdict(Result):
     `candidates` are the ratios that the parents and the F1 do not speak against: what fits
     first, then what may fit, each part by what must be assumed and by likelihood.
     `contradicted` are those they do speak against; `suspicion` is one of these where a wrong
-    label is likelier than what is left. `counts` are the plants in each class.
+    label is likelier than what is left. `counts` are the plants in each class; `heard` is what the
+    parents and the F1 show.
     """
 
     trait: str
@@ -64,6 +65,7 @@ class FamilyVerdict(Result):
     candidates: tuple[Candidate, ...]
     contradicted: tuple[Candidate, ...]
     suspicion: Candidate | None
+    heard: tuple[str, ...]
     level: float
 
     @property
@@ -92,13 +94,18 @@ class FamilyVerdict(Result):
 
     @property
     def rival(self) -> Candidate | None:
-        """The next candidate that fits; if no other does, the likeliest of all others."""
-        if self.best is None or len(self.candidates) < 2:
+        """The next candidate that fits; if no other does, the first that fits badly."""
+        badly = [c for c in self.doubtful if c.standing == BADLY and not c.way.further]
+        return next(iter((*self.fitting[1:], *badly)), None) if self.best else None
+
+    @property
+    def pardon(self) -> Candidate | None:
+        """A plainer ratio than the best that fits but for a slip's worth of plants."""
+        if self.best is None:
             return None
-        if len(self.fitting) > 1:
-            return self.fitting[1]
-        plain = [c for c in self.candidates[1:] if not c.way.further] or self.candidates[1:]
-        return max(plain, key=likelihood)
+        least = self.best.way.assumed
+        slips_of = [c for c in self.doubtful if c.standing == BUT_FOR and not c.way.further]
+        return next((c for c in slips_of if 0 < c.way.assumed < least), None)
 
     @property
     def separation(self) -> Separation | None:
@@ -135,6 +142,8 @@ class FamilyVerdict(Result):
         if self.generation == "P":
             alike = int((self.counts > 0).sum()) == 1
             says = "all alike, as of a parent that breeds true"
+            if self.n < 3:
+                says = "too few to show whether it breeds true"
             mixed = "not alike: a slip, mixed seed, or a parent that does not breed true"
             return f"{self.where} has {seen}: {says if alike else mixed}."
         if self.suspicion is not None:
@@ -144,10 +153,14 @@ class FamilyVerdict(Result):
             )
         if not self.fitting and not self.doubtful:
             if len(self.counts) == 1:
-                return f"Cannot tell: {seen}, and no other class; nothing segregates; {self.where}."
+                missed = chance(0.75**self.n)
+                return (
+                    f"Cannot tell: {seen}, and no other class is known. A class of 1 in 4 would be "
+                    f"missed with chance {missed}; {self.where}."
+                )
             if not self._has_models:
-                why = "gives such classes with these parents and this F1"
-                return f"Cannot tell: no model in the catalogue {why}: {seen}; {self.where}."
+                why = " with what its parents and F1 show" if self.heard else ""
+                return f"Cannot tell: no model in the catalogue gives {seen}{why}; {self.where}."
             tried = _ratios(len(self.candidates))
             return f"None of these fits: {tried} tried on {seen}; {self.where}."
         if not self.fitting:
@@ -160,6 +173,11 @@ class FamilyVerdict(Result):
             others = len(self.doubtful) - 1
             more = f", and {others} more may fit" if others else ""
             return f"Cannot tell for sure from {seen}: {self.doubtful[0].says}{more}; {self.where}."
+        if self.pardon is not None:
+            return (
+                f"Cannot tell for sure from {seen}: {self.pardon.says}, and "
+                f"{self.fitting[0].ratio} fits with {_genes(self.fitting[0].way)}; {self.where}."
+            )
         if len(self.fitting) > 1:
             one, two = self.fitting[:2]
             more = _more(len(self.fitting) - 2)
@@ -199,7 +217,7 @@ class FamilyVerdict(Result):
 
     @property
     def notes(self) -> tuple[str, ...]:  # type: ignore[override]
-        if not self.n or self.generation == "P":
+        if not self.n or self.generation == "P" or not self.candidates:
             return ()
         tried = _ratios(len(self.candidates) + len(self.contradicted))
         notes = [
@@ -209,6 +227,8 @@ class FamilyVerdict(Result):
             "This looks at one family; what the other families show is not weighed, but for "
             "the parents and the F1.",
         ]
+        if self.generation == "testcross":
+            notes.append("The tester is taken to be recessive at every gene.")
         if any(c.standing == BUT_FOR for c in self.candidates):
             notes.append("Look at the odd plants again: one slip of scoring or labelling changes "
                          "the answer.")  # fmt: skip
@@ -217,11 +237,16 @@ class FamilyVerdict(Result):
                 "Some ratios hold only if a parent does not breed true, or if seed of one kind "
                 "dies before it is scored (a lethal)."
             )
-        if self.best and len(self.best.models) > 1:
+        if self.heard and (self.suspicion is not None or any(" : " in h for h in self.heard)):
             notes.append(
-                f"{sentence(listing(self.best.models[:3]))}"
-                f"{_more(len(self.best.models) - 3)} expect the same of this family; it cannot "
-                "tell them apart."
+                f"Parents and F1 show: {'; '.join(self.heard)}. One slip in twenty is granted."
+            )
+        if self.best and len(self.best.models) > 1:
+            others = len(self.best.models) - 3
+            names = [*self.best.models[:3], *([f"{others} more"] if others > 0 else [])]
+            notes.append(
+                f"{sentence(listing(names))} expect the same of this family; it cannot tell "
+                "them apart."
             )
         return tuple(notes)
 
@@ -274,6 +299,8 @@ class FamilyVerdict(Result):
             return f"{trait}: nothing scored"
         if self.suspicion is not None:
             return f"{trait}: look at the labels first"
+        if self.pardon is not None:
+            return f"{trait}: {self.pardon.says}"
         if len(self.fitting) > 1:
             one, two = self.fitting[:2]
             return f"{trait}: cannot tell {one.ratio} from {two.ratio} yet"
@@ -311,15 +338,13 @@ def judge_family(
     name = str(counts.columns.name)
     plans = family_plans(season.families, season.family_names, season.plants, name)
     if family not in plans:
-        raise PedigreeError(
-            f"The parents of family {quote(family)} are not known.\n"
-            "Give female and male in the table of families, or name it F2, BC1 ..."
-        )
+        raise PedigreeError(_unknown_parents(family))
     plan = plans[family]
     scored = counts.drop(columns="not scored")
     own = scored.loc[family]
     tried = tuple(catalogue().values() if models is None else models)
-    evidence = _evidence(plan, plans, scored)
+    speaking = _speaking(plan, plans, scored)
+    evidence = tuple((plans[f], _counted(scored.loc[f])) for f in speaking)
     ordered = season.trait(name).kind == "ordered"
     # With one class declared there is nothing that could segregate.
     ratios = expected_ratios(plan, _counted(own), tried, evidence, ordered) if len(own) > 1 else []
@@ -339,7 +364,8 @@ def judge_family(
     against = tuple(c for c in found if not c.way.agrees)
     return FamilyVerdict(
         name, family, describe(plan), own.copy(), int(counts.loc[family, "not scored"]),
-        agree, against, _suspicion(plan, agree, against, evidence), level,
+        agree, against, _suspicion(plan, agree, against, evidence),
+        tuple(f"{show(f)} {_seen(scored.loc[f])}" for f in speaking), level,
     )  # fmt: skip
 
 
@@ -351,7 +377,7 @@ def _suspicion(
     Only where nothing plain fits, and where the F1 is uniform: one that segregates tells of
     a parent that does not breed true.
     """
-    if generation(family) == "F1" or any(c.fits and not c.way.further for c in agree):
+    if generation(family) == "F1" or any(c.alive and not c.way.further for c in agree):
         return None
     for plan, seen in evidence:
         counts = [n for _, n in seen]
@@ -360,15 +386,37 @@ def _suspicion(
     return next((c for c in against if c.fits and c.way.assumed and not c.way.further), None)
 
 
-def _evidence(plan: Plan, plans: dict[str, Plan], scored: pd.DataFrame) -> Evidence:
-    """What the founders and the F1 of a family show, as far as they were scored."""
+def _speaking(plan: Plan, plans: dict[str, Plan], scored: pd.DataFrame) -> list[str]:
+    """The founders and the F1 of a family, as far as they were scored."""
     own = set(founders_of(plan))
-    found = []
-    for name, other in plans.items():
-        speaks = generation(other) in ("P", "F1") and set(founders_of(other)) <= own
-        if speaks and other != plan and name in scored.index and scored.loc[name].sum():
-            found.append((other, _counted(scored.loc[name])))
-    return tuple(found)
+    return [
+        name
+        for name, other in plans.items()
+        if generation(other) in ("P", "F1")
+        and set(founders_of(other)) <= own
+        and other != plan
+        and name in scored.index
+        and scored.loc[name].sum()
+    ]
+
+
+def _unknown_parents(family: str) -> str:
+    """What to do about a family whose parentage cannot be followed."""
+    if is_bare_backcross(family):
+        name = show(family)
+        return (
+            f"{quote(family)} is a backcross, but to which parent?\n"
+            f"Name it {name}(P1) or {name}(P2), or give female and male in the table of families."
+        )
+    return (
+        f"The parents of family {quote(family)} are not known.\n"
+        "Give female and male in the table of families, without a fault there, or name it F2, "
+        "BC1(P2) ..."
+    )
+
+
+def _seen(row: pd.Series) -> str:
+    return " : ".join(f"{n} {show(c, longest=24)}" for c, n in row.items() if n)
 
 
 def _counted(row: pd.Series) -> Counted:
@@ -384,10 +432,14 @@ def _how(way: Way) -> str:
     """'1 gene: single dominant gene', with what is assumed further."""
     if ALIKE in way.models:
         return "no segregation"
-    genes = f"{way.genes} gene{'' if way.genes == 1 else 's'}" if way.genes else "cytoplasm"
+    genes = _genes(way)
     lethal = all("lethal" in m for m in way.models)
     unless = "seed dies" if lethal else "a parent does not breed true"
     return f"{genes}: {_first(way)}" + (f", if {unless}" if way.further else "")
+
+
+def _genes(way: Way) -> str:
+    return f"{way.genes} gene{'' if way.genes == 1 else 's'}" if way.genes else "cytoplasm"
 
 
 def _first(way: Way) -> str:

@@ -13,6 +13,8 @@ conditioned on, so backcrosses make no loops. Plants with one hidden parent are 
 out level by level, all of a level at once; what then remains are matings between
 hidden plants, summed out one plant at a time. Both are exact.
 
+Plants chosen by their look without a name (a CHOSEN group) are taken to be of that class.
+
 Many candidates (founder genotypes, ways to name the classes) and many rates of
 mis-scoring go along as leading axes, (candidates, rates).
 """

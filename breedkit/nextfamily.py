@@ -7,16 +7,15 @@ that its weight gives it, and the weights would move by Bayes' rule. Over many s
     settled(n) = chance that afterwards one group of models has weight `certainty` or more
     bits(n)    = mean loss of entropy of the weights, in bits
 
-Models that expect the same of the new family as of all others stay together and count as
-one. Each model is represented by its likeliest candidate, at the rate of mis-scoring
-estimated for the season, 2 % at the least; draws are seeded, so that an answer is the same
-on every run.
+Models that expect the same of all families at hand and of all that could be grown count as
+one. Each model is represented by its likeliest candidate, at the mean rate of mis-scoring
+for the season; draws are seeded, so that an answer is the same on every run.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,7 +23,7 @@ from scipy.special import entr, xlogy
 
 from breedkit.errors import ModelError
 from breedkit.likelihood import mis_scoring
-from breedkit.pedigree import TESTER, Chosen, Cross, Founder, Plan, Selfing
+from breedkit.pedigree import Cross, Founder, Plan, Selfing
 from breedkit.results import Fact, Result, number, percent, plants
 
 if TYPE_CHECKING:
@@ -33,6 +32,7 @@ if TYPE_CHECKING:
     from breedkit.weights import ModelWeight
 
 DRAWS = 4000
+LEAST_BITS = 0.01  # a family that tells less, at its largest, tells nothing
 ALIVE = 0.999  # the likeliest models up to this weight together are alive
 
 
@@ -54,18 +54,20 @@ class NextFamily(Result):
     sizes : numbers of plants that were tried.
     options : the families, the most telling first.
     certainty : weight from which the question counts as settled.
-    open_models : how many groups of models are still alive.
+    open_models : how many models, or groups that no family would part, are alive.
+    leads : the weight of the likeliest of them.
     """
 
     sizes: tuple[int, ...]
     options: tuple[Option, ...]
     certainty: float
     open_models: int
+    leads: float
     wanted: float = 0.8
 
     @property
     def best(self) -> Option | None:
-        return self.options[0] if self.options and self.options[0].bits[-1] > 1e-6 else None
+        return self.options[0] if self.options else None
 
     def enough(self, option: Option) -> int | None:
         """The smallest size tried at which the question is settled in 8 of 10 cases."""
@@ -75,8 +77,12 @@ class NextFamily(Result):
 
     @property
     def verdict(self) -> str:
-        if self.open_models < 2:
-            return "Nothing is open between the models of the catalogue; no family is needed."
+        if self.open_models == 0:
+            return "Nothing was scored that could tell the models apart; begin with an F2."
+        if self.leads >= self.certainty:
+            return f"One model has weight {percent(self.leads)} already; no family is needed."
+        if self.open_models == 1:
+            return "No family of these parents would tell the models apart that are left."
         if self.best is None:
             return "None of the families that can be grown now would tell the models apart."
         enough = self.enough(self.best)
@@ -104,7 +110,8 @@ class NextFamily(Result):
         return (
             f"Settled means that one model, or models that cannot be told apart, reach a weight "
             f"of {percent(self.certainty)}; enough means in 8 of 10 cases.",
-            "It is taken for granted that one of the models in the catalogue is right.",
+            "It is taken for granted that one of these models is right, and that slips of "
+            "scoring are as frequent as so far.",
         )
 
     def table(self) -> pd.DataFrame:
@@ -140,39 +147,44 @@ def next_family(
         total += weight.weight
         if total >= ALIVE:
             break
-    groups = list(dict.fromkeys(w.group for w in alive))
-    if len(groups) < 2:
-        return NextFamily(sizes, (), certainty, len(groups))
+    if not alive:
+        return NextFamily(sizes, (), certainty, 0, 0.0)
     prior = np.array([w.weight for w in alive]) / total
     mixing = mis_scoring([error], len(classes), ordered)[0]
-    options = []
-    for name, plan in plans_to_grow(founders, classes).items():
+    shares = {}
+    for name, plan in plans_to_grow(founders).items():
         rows = [_shares(w, plan, classes, mixing) for w in alive]
-        if any(row is None for row in rows):
-            continue
-        shares = np.array(rows)
-        same = np.array([w.group for w in alive])
-        options.append(_option(name, prior, shares, same, sizes, certainty))
-    options.sort(key=lambda o: (-o.settled[-1], -o.bits[0], o.name))
-    return NextFamily(sizes, tuple(options), certainty, len(groups))
+        if all(row is not None for row in rows):
+            shares[name] = np.array(rows)
+    together = np.concatenate(
+        [np.array([[w.group] for w in alive], dtype=float), *shares.values()], axis=1
+    )
+    _, parts = np.unique(together.round(9), axis=0, return_inverse=True)
+    parts = parts.ravel()
+    options = [_option(name, prior, row, parts, sizes, certainty) for name, row in shares.items()]
+    found = NextFamily(
+        sizes, (), certainty, parts.max() + 1, float(np.bincount(parts, prior).max())
+    )
+    telling = [o for o in options if o.bits[-1] >= LEAST_BITS]
+    if found.leads >= certainty or found.open_models < 2:
+        telling = []
+    telling.sort(key=lambda o: (found.enough(o) or np.inf, -o.bits[0], o.name))
+    return replace(found, options=tuple(telling))
 
 
-def plans_to_grow(founders: Sequence[str], classes: Sequence[str]) -> dict[str, Plan]:
+def plans_to_grow(founders: Sequence[str]) -> dict[str, Plan]:
     """The families that two parents and their F1 allow, by name."""
     if len(founders) < 2:
         return {}
     one, other = (Founder(f) for f in founders[:2])
     f1 = Cross(one, other)
     f2 = Selfing(f1)
-    plans: dict[str, Plan] = {
+    return {
         "the F2 (F1 selfed)": f2,
         f"the backcross to {one.name}": Cross(f1, one),
         f"the backcross to {other.name}": Cross(f1, other),
-        "the testcross": Cross(f1, Founder(TESTER)),
+        "an F3 from many F2 plants, one seed of each": Selfing(f2),
     }
-    for look in classes:
-        plans[f"F3 from {look} F2 plants"] = Selfing(Chosen(f2, look))
-    return plans
 
 
 def _shares(

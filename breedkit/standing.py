@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from breedkit.candidates import RULED_OUT, Way, chance_without, is_slip
 from breedkit.ratios import RatioTest, ratio_test
-from breedkit.results import plants, ratio_text, show
+from breedkit.results import listing, ratio_text, show
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -76,7 +76,10 @@ class Candidate:
     def says(self) -> str:
         """'3:1 fits', 'all red fits but for 1 plant', ..."""
         if self.standing == BUT_FOR:
-            return f"{self.ratio} fits but for {plants(self.odd)}"
+            odd = zip(self.test.counts, self.classes, self.shares, strict=True)
+            return f"{self.ratio} fits but for " + listing(
+                [f"{n} {show(c, longest=24)}" for n, c, share in odd if n and not share]
+            )
         if self.standing == IF_WRONG:
             return f"{self.ratio} fits if {show(self.doubt)} was written down wrongly"
         return f"{self.ratio} {self.standing}"

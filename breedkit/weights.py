@@ -7,9 +7,11 @@ register is integrated over the rate e of mis-scoring,
     evidence = sum over founders, names of  prior * integral L(e) p(e) de,
 
 with p(e) a beta density, 1 and 49, of mean 2 %. A priori a model with one gene more is
-half as likely, models with as many genes share alike, and so do the founders and names of
-one model. Candidates that differ only in the letters of alleles and loci, or that expect
-the same of every family here, are one before anything is computed.
+half as likely, models with as many genes share alike, and so do the names of one model.
+In the models of one gene a founder does not breed true with chance 2 %, and a lethal
+needs one that does not; founders that are alike in that respect share alike. Candidates
+that differ only in the letters of alleles and loci, or that expect the same of every
+class seen here, are one before anything is computed.
 """
 
 from __future__ import annotations
@@ -18,7 +20,7 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from math import lgamma, prod
+from math import comb, lgamma, prod
 from typing import NamedTuple
 
 import numpy as np
@@ -32,6 +34,7 @@ from breedkit.models import InheritanceModel
 
 PRIOR_ERROR = (1.0, 49.0)  # beta density of the rate of mis-scoring, mean 2 %
 MOST_CLASSES = 6
+UNTRUE = 0.02  # prior chance that a founder does not breed true: our own choice
 CHUNK = 128  # candidates worked out together
 
 
@@ -54,6 +57,11 @@ class ModelWeight:
     @property
     def name(self) -> str:
         return self.model.name
+
+
+def no_segregation() -> InheritanceModel:
+    """The parents carry the same: one class, whatever is crossed."""
+    return InheritanceModel.from_rule({"A_": "all", "aa": "all"}, "no segregation")
 
 
 class Weighed(NamedTuple):
@@ -146,6 +154,7 @@ class Choices(NamedTuple):
     table: np.ndarray
     founders: np.ndarray
     names: np.ndarray
+    prior: np.ndarray  # of each choice of founders
 
     def candidates(self, founder: np.ndarray, name: np.ndarray) -> Candidates:
         """The candidates with these choices."""
@@ -159,7 +168,10 @@ def _choices(model: InheritanceModel, founders: int, classes: int, ordered: bool
     genome = model.rule.own_genome
     table = model.rule.table(genome).ravel()
     pairs = np.stack([np.stack([a.ravel(), b.ravel()]) for a, b in _allele_arrays(genome)])
-    options = [i for i, g in enumerate(genome.genotypes()) if str(g) in set(model.founders())]
+    genotypes = genome.genotypes()
+    true = [g.female == g.male for g in genotypes]
+    alive = table >= 0
+    options = [i for i in range(len(genotypes)) if alive[i] and (true[i] or model.genes == 1)]
     if len(options) ** founders > 5000:
         raise ModelError(
             f"{founders} founders are too many for {quote(model.name)}.\n"
@@ -173,10 +185,12 @@ def _choices(model: InheritanceModel, founders: int, classes: int, ordered: bool
     names = list(itertools.permutations(range(classes), k)) if k <= classes <= MOST_CLASSES else []
     if ordered and model.graded:
         names = [o for o in names if o in (tuple(sorted(o)), tuple(sorted(o, reverse=True)))]
-    return Choices(
-        genome, table, states[mixed] if founders > 1 else states,
-        np.array(names, dtype=int).reshape(-1, k),
-    )  # fmt: skip
+    states = states[mixed] if founders > 1 else states
+    untrue = (~np.array(true)[states]).sum(axis=1)
+    chance = np.array([comb(founders, j) * UNTRUE**j * (1 - UNTRUE) ** (founders - j)
+                       for j in range(founders + 1)])  # fmt: skip
+    share = chance / np.maximum(np.bincount(untrue, minlength=founders + 1), 1)
+    return Choices(genome, table, states, np.array(names, dtype=int).reshape(-1, k), share[untrue])
 
 
 Worked = tuple[Candidates, np.ndarray, np.ndarray]  # candidates, prior, log-likelihoods
@@ -209,7 +223,8 @@ def _from_shares(
     k = len(evidence.classes)
     counts = np.array(list(evidence.counts.values()), dtype=float).reshape(-1, k)
     shares = genotypes @ np.eye(k + 1)[choices.table][:, :-1]
-    first, copies, _ = _distinct_rows(shares.reshape(len(shares), -1))
+    first, _, which = _distinct_rows(shares.reshape(len(shares), -1))
+    founder_prior = np.bincount(which, choices.prior)
     padded = np.concatenate([shares[first], np.zeros((len(first), len(counts), 1))], axis=2)
     place = np.full((len(choices.names), k), k)  # of each class of the trait in the model
     np.put_along_axis(place, choices.names, np.arange(choices.names.shape[1])[None], axis=1)
@@ -217,7 +232,7 @@ def _from_shares(
     seen = counts > 0
     mixed = every @ mixing[-1]
     kept, _, where = _distinct_rows(np.concatenate([every[:, seen], mixed[:, seen]], axis=1))
-    share = np.repeat(copies / copies.sum(), len(place)) / len(place)
+    share = np.repeat(founder_prior, len(place)) / len(place)
     prior = np.bincount(where, share)
     written = (every[kept] @ mixing.transpose(1, 0, 2).reshape(k, -1)).reshape(
         len(kept), len(counts), len(mixing), k
@@ -233,13 +248,14 @@ def _from_register(choices: Choices, evidence: Evidence, mixing: np.ndarray) -> 
     """With hidden plants: candidates that differ in letters alone are one."""
     n, m = len(choices.founders), len(choices.names)
     every = choices.candidates(np.repeat(np.arange(n), m), np.tile(np.arange(m), n))
-    first, copies, _ = _distinct_rows(_fingerprints(every))
+    first, _, which = _distinct_rows(_fingerprints(every))
+    prior = np.bincount(which, np.repeat(choices.prior, m) / m)
     candidates = every.part(first)
     pieces = [
         log_likelihoods(evidence, candidates.part(slice(i, i + CHUNK)), mixing)
         for i in range(0, len(first), CHUNK)
     ]
-    return candidates, copies / copies.sum(), np.concatenate(pieces)
+    return candidates, prior, np.concatenate(pieces)
 
 
 def _distinct_rows(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

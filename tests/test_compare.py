@@ -54,10 +54,16 @@ def test_weights_agree_with_quadrature() -> None:
         # breakpoints, since the prior is narrow
         return integrate.quad(likelihood, 0, 0.5, points=[0.01, 0.05, 0.1, 0.2], epsabs=0)[0]
 
-    # one gene: the F1 shows the dominant, named either way; both parent orders alike
-    single = evidence([(1, 3 / 4), (0, 1 / 4)], [0.5, 0.5])
+    # one gene, by founders: AA x aa, AA x Aa, aa x Aa, Aa x Aa; shares of the dominant in F1 and
+    # F2, and the prior with one founder in fifty that does not breed true
+    h = 0.02
+    one_untrue, two_untrue = 2 * h * (1 - h), h * h
+    plain = [((1, 3 / 4), (1 - h) ** 2), ((1, 7 / 8), one_untrue / 2),
+             ((1 / 2, 3 / 8), one_untrue / 2), ((3 / 4, 5 / 8), two_untrue)]  # fmt: skip
+    both = [(s, p / 2) for s, p in plain] + [((1 - a, 1 - b), p / 2) for (a, b), p in plain]
+    single = evidence([s for s, _ in both], [p for _, p in both])
     # complementary genes: AABB x aabb and AAbb x aaBB, either order, named either way
-    pair = evidence([(1, 9 / 16), (0, 7 / 16)], [0.5, 0.5])
+    pair = (1 - h) ** 2 * evidence([(1, 9 / 16), (0, 7 / 16)], [0.5, 0.5])
     season = tally(F1=dict(zip("xy", f1, strict=True)), F2=dict(zip("xy", f2, strict=True)))
     models = [catalogue()[n] for n in ("single dominant gene", "complementary genes")]
     found = weights(compare_models(season, season.trait_names[0], models))
@@ -84,12 +90,14 @@ def test_weights_are_calibrated() -> None:
     mixing = mis_scoring(rates, 2)
     genes = np.array([max(m.genes, 1) for m in models])
     prior = 2.0**-genes / np.array([(genes == g).sum() for g in genes])
+    prior = prior * [_choices(m, 2, 2, False).prior.sum() for m in models]
     said, right = [], []
     for _ in range(250):
         truth = int(rng.choice(len(models), p=prior / prior.sum()))
         choices = _choices(models[truth], 2, 2, False)
-        picked = (rng.integers(len(part)) for part in (choices.founders, choices.names))
-        one = choices.candidates(*(np.array([at]) for at in picked))
+        founder = rng.choice(len(choices.prior), p=choices.prior / choices.prior.sum())
+        name = rng.integers(len(choices.names))
+        one = choices.candidates(np.array([founder]), np.array([name]))
         drawn = draw(blank, one, mis_scoring([rng.beta(1, 49)], 2), rng)
         result = model_shares(weigh(drawn, models, mixing, log_prior, False)[0])
         said.append(result.max())
@@ -115,6 +123,41 @@ def test_the_invented_season() -> None:
     assert unripe.best.classes == ("purple", "green", "white")
 
 
+def test_a_parent_that_does_not_breed_true_is_no_lethal() -> None:
+    # Aa x aa: the F1 is 1:1, its selfed seed 3:5; a carrier of a lethal would give 2:5
+    found = compare(P1={"red": 1, "orange": 0}, P2={"red": 0, "orange": 5},
+                    F1={"red": 12, "orange": 11}, F2={"red": 30, "orange": 50})  # fmt: skip
+    assert "lethal is supported" not in found.verdict
+    assert weights(found)["single dominant gene"] > weights(found)["recessive lethal"]
+    alone = compare(F1={"red": 12, "orange": 11}).verdict
+    assert "single dominant gene or recessive lethal is supported, but they are not" in alone
+
+
+def test_nothing_was_learnt_from_parents_and_f1() -> None:
+    found = compare(P1={"a": 5, "b": 0}, P2={"a": 0, "b": 5}, F1={"a": 10, "b": 0})
+    assert "cannot tell" in found.verdict and "expect the same numbers here" in found.verdict
+    assert found.next_family().verdict.startswith("Grow ")
+
+
+def test_parents_that_are_alike() -> None:
+    five = {"red": 5, "orange": 0}
+    found = compare(P1=five, P2=five, F1=five, F2={"red": 40, "orange": 0})
+    assert found.best.name == "no segregation"
+
+
+def test_varieties_that_nothing_comes_from_are_left_aside() -> None:
+    rows = [(f, "", "") for f in "ABCDE"] + [("F1", "A", "B"), ("F2", "F1", "selfed")]
+    families = pd.DataFrame(rows, columns=["family", "female", "male"])
+    looks = [("A", "x", 3), ("B", "y", 3), ("C", "x", 3), ("F1", "x", 4), ("F2", "x", 15),
+             ("F2", "y", 5)]  # fmt: skip
+    plants = pd.DataFrame(
+        [(f"{f}{c}{i}", f, c) for f, c, n in looks for i in range(n)],
+        columns=["plant", "family", "t"],
+    )
+    found = compare_models(bk.load_season(plants=plants, families=families), "t")
+    assert found.founders == ("A", "B") and found.n == 30
+
+
 def test_what_one_small_family_cannot_tell() -> None:
     found = compare(F1={"red": 5, "orange": 0}, F2={"red": 13, "orange": 7})
     assert "cannot tell yet" in found.verdict and "25 plants in 2 families" in found.verdict
@@ -123,16 +166,16 @@ def test_what_one_small_family_cannot_tell() -> None:
 
 def test_models_that_expect_the_same_here_are_one_group() -> None:
     # in a backcross to the dominant parent alone, every model expects one class
-    found = compare(BC1={"red": 12, "orange": 0})
+    found = compare(**{"BC1(P1)": {"red": 12, "orange": 0}})
     assert len(found.inseparable) > 1
 
 
 def test_a_swapped_family_is_said_not_to_fit() -> None:
     found = compare(
         P1={"red": 8, "orange": 0}, P2={"red": 0, "orange": 8}, F1={"red": 10, "orange": 0},
-        F2={"red": 60, "orange": 20}, BC1={"red": 3, "orange": 27},
+        F2={"red": 60, "orange": 20}, **{"BC1(P1)": {"red": 3, "orange": 27}},
     )  # fmt: skip
-    assert "none of these fits" in found.verdict and found.worst == "BC1"
+    assert "none of these fits" in found.verdict and found.worst == "BC1(P1)"
 
 
 def test_mis_scoring_is_estimated() -> None:

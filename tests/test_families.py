@@ -116,8 +116,8 @@ def test_registers_that_contradict_themselves(rows: list[tuple[str, str, str]], 
 
 def test_without_a_register_only_short_forms_are_known() -> None:
     families = pd.DataFrame({"family": ["F2", "Kids"], "female": ["", ""], "male": ["", ""]})
-    plans = family_plans(families, ["F2", "Kids", "BC1"])
-    assert set(plans) == {"F2", "BC1"}
+    plans = family_plans(families, ["F2", "Kids", "BC1", "bc2 F2", "BC1(P2)"])
+    assert set(plans) == {"F2", "BC1(P2)"}  # a bare BC1 does not say to which parent
     families = pd.DataFrame(
         {"family": ["Mum", "Dad", "Kids"], "female": ["", "", "Mum"], "male": ["", "", "Dad"]}
     )

@@ -108,7 +108,7 @@ def test_a_family_that_cannot_segregate() -> None:
 
 def test_one_odd_plant_is_pointed_at() -> None:
     found = judge("F1", F1={"red": 11, "orange": 1}, F2={"red": 30, "orange": 10})
-    assert "all red fits but for 1 plant" in found.verdict
+    assert "all red fits but for 1 orange" in found.verdict
     assert any("Look at the odd plants again" in n for n in found.notes)
 
 
@@ -121,7 +121,9 @@ def test_nothing_scored_and_nothing_fits() -> None:
 
 
 def test_one_class_and_twelve_classes_are_told_apart() -> None:
-    assert "no other class" in judge(F2={"good": 40}).verdict
+    alike = judge(F2={"good": 3})
+    assert "no other class is known" in alike.verdict and "0.422" in alike.verdict  # (3/4)^3
+    assert not alike.notes
     many = judge(F2={f"c{i}": 3 for i in range(12)})
     assert "no model in the catalogue" in many.verdict
     for found in (many, judge(F2={"good": 40})):
@@ -172,6 +174,25 @@ def test_one_slip_into_a_third_class_does_not_hide_the_truth(families) -> None:
     truth = next(c for c in found.candidates if c.models[0] == "single dominant gene")
     assert truth.alive and truth.ratio == ("3:1" if truth.fits else "3:1 red:orange")
     assert "nothing else" not in found.verdict
+    if not truth.fits:  # the plain ratio leads, and the odd plant is named
+        assert "3:1 red:orange fits but for 1 yellow" in found.verdict
+        assert "3:1 red:orange fits but for 1 yellow" in found.headline
+        assert found.pardon is truth
+
+
+def test_a_bare_backcross_is_not_guessed_at() -> None:
+    with pytest.raises(PedigreeError, match="to which parent") as caught:
+        judge("BC1", P1={"a": 3, "b": 0}, P2={"a": 0, "b": 3}, BC1={"a": 10, "b": 10})
+    assert "BC1(P2)" in str(caught.value)
+
+
+def test_odd_parents_are_named() -> None:
+    found = judge(F1={"red": 7, "white": 1}, F2={"red": 45, "white": 15})
+    assert any("F1 7 red : 1 white" in note for note in found.notes)
+    assert (
+        "too few to show"
+        in judge("P1", P1={"red": 1, "white": 0}, F2={"red": 3, "white": 1}).verdict
+    )
 
 
 def test_a_parent_that_does_not_breed_true_is_thought_of() -> None:
@@ -194,10 +215,11 @@ def test_a_lethal_does_not_carry_the_verdict_alone() -> None:
 def test_a_mix_up_is_not_reported_as_a_gene() -> None:
     found = judge(
         P1={"red": 5, "orange": 0}, P2={"red": 0, "orange": 5}, F1={"red": 0, "orange": 5},
-        F2={"red": 30, "orange": 10},
+        F2={"red": 60, "orange": 20},
     )  # fmt: skip
     assert found.verdict.startswith("Look at the labels first: 3:1 would fit")
     assert "labels" in found.headline
+    assert any("F1 5 orange" in note for note in found.notes)
 
 
 def test_a_mis_scored_parent_plant_is_thought_of() -> None:
@@ -216,8 +238,8 @@ def test_a_mis_scored_parent_plant_is_thought_of() -> None:
 
 def test_a_slip_is_only_pardoned_if_the_others_fit() -> None:
     # 3 red : 36 mid : 1 orange in a backcross: without the orange plant 1:1 has p = 3.6e-8
-    found = judge("BC1", F1={"red": 0, "mid": 8, "orange": 0},
-                  BC1={"red": 3, "mid": 36, "orange": 1})  # fmt: skip
+    found = judge("BC1(P1)", F1={"red": 0, "mid": 8, "orange": 0},
+                  **{"BC1(P1)": {"red": 3, "mid": 36, "orange": 1}})  # fmt: skip
     half = next(c for c in found.candidates if c.ratio == "1:1 red:mid")
     assert not half.alive
 
