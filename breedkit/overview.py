@@ -21,12 +21,14 @@ from breedkit.errors import Problem, TableError, fold, pick, quote
 from breedkit.families import family_plans
 from breedkit.pedigree import describe, generation
 from breedkit.results import Fact, Result, number, plants, sentence, show
+from breedkit.season import NO_FAMILY
 from breedkit.spelling import NOT_SCORED, matcher, tidy
 
 if TYPE_CHECKING:
     from breedkit.charts import Axes
     from breedkit.tables import Season
 
+LONGEST_LABEL = 34  # letters of a family's name beside a picture
 MEDIAN = "The median is the value of the middle plant: half of the plants lie below it, half above."
 
 
@@ -165,10 +167,10 @@ def look_around(
             counts = season.counts(one.name)
             counts = counts if family is None else counts.loc[[family]]
             hidden, frame = int(counts[NOT_SCORED].sum()), counts.drop(columns=NOT_SCORED)
-            frame = frame.rename(index=family_labels(season))
+            frame = frame.rename(index=_drawn_labels(season))
             kind, scored = "shares", int(frame.to_numpy().sum())
         else:
-            groups = sheet["family"].astype(str).map(family_labels(season))
+            groups = sheet["family"].astype(str).map(_drawn_labels(season))
             frame = pd.DataFrame({"group": groups, "value": sheet[one.name]}).dropna()
             kind, scored, hidden = "points", len(frame), len(sheet) - len(frame)
         axes = (_with_unit(one), "")
@@ -218,9 +220,10 @@ def first_choice(season: Season) -> tuple[str, str]:
         stage = stages.get(family, "")
         return 3 if stage == "F2" else 2 if stage not in ("", "P", "F1") else int(stage != "")
 
-    ranked = [(-2, 0, 0, 0, "", next(iter(season.family_names), ""))]
+    known = [name for name in season.family_names if name != NO_FAMILY]
+    ranked = [(-2, 0, 0, 0, "", next(iter(known), ""))]
     for place, trait in enumerate(classed):
-        scored = season.counts(trait).drop(columns=NOT_SCORED).sum(axis=1)
+        scored = season.counts(trait).loc[known].drop(columns=NOT_SCORED).sum(axis=1)
         for row, (family, n) in enumerate(scored.items()):
             rank = promise(str(family)) if n else -1
             size = int(n) if rank < 3 else 0
@@ -299,6 +302,21 @@ def count_rows(n: int) -> str:
 # --- small parts ---------------------------------------------------------------------
 
 
+def _drawn_labels(season: Season) -> dict[str, str]:
+    """`family_labels` short enough for a picture: long ones lose their middle.
+
+    The beginning is what families of one cross share, and the end is their generation.
+    Where two would look alike, all stay whole.
+    """
+    half = LONGEST_LABEL // 2
+    labels = family_labels(season)
+    short = {
+        name: text if len(text) <= LONGEST_LABEL else f"{text[: half - 1]}…{text[-half:]}"
+        for name, text in labels.items()
+    }
+    return short if len(set(short.values())) == len(set(labels.values())) else labels
+
+
 def _in_register_order(season: Season, family: str | None) -> pd.DataFrame:
     sheet = season.plants
     if "family" not in sheet:
@@ -369,4 +387,9 @@ def _range(values: pd.Series, whole: bool) -> str:
 
 
 def _with_unit(trait: Any) -> str:
-    return f"{trait.name}, {trait.unit}" if trait.unit else str(trait.name)
+    """'fruit weight, g'; a name that says its unit has it already: 'Height cm', 'Height (cm)'."""
+    name, unit = str(trait.name), re.escape(fold(trait.unit))
+    said = re.search(
+        rf"^{unit}\b|[(\[] *{unit} *\.?[)\]]|(?<!\w){unit}\.?$", fold(name.replace("_", " "))
+    )
+    return name if said or not unit else f"{name}, {trait.unit}"

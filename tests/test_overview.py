@@ -122,6 +122,43 @@ def test_hostile_names_are_shown_as_text() -> None:
     assert charts.html_picture(view.plot(axes())).count("<") == 1
 
 
+@pytest.mark.parametrize(
+    ("header", "unit", "axis"),
+    [
+        ("fruit weight", "g", "fruit weight, g"),
+        ("Height cm", "cm", "Height cm"),
+        ("Height (cm)", "cm", "Height (cm)"),
+        ("length [mm] of fruit", "mm", "length [mm] of fruit"),
+        ("Days to flower", "days", "Days to flower"),
+        ("height_cm", "cm", "height_cm"),
+        ("tallest stem", "m", "tallest stem, m"),
+        ("sugar", "%", "sugar, %"),
+        ("fruits", "", "fruits"),
+    ],
+)
+def test_a_unit_is_said_once(header: str, unit: str, axis: str) -> None:
+    plants = pd.DataFrame({"plant": range(3), "family": ["F2"] * 3, header: ["1.5", "2.5", "3"]})
+    traits = pd.DataFrame({"trait": [header], "kind": ["measured"], "unit": [unit]})
+    assert look_around(bk.load_season(plants=plants, traits=traits), header).axes[0] == axis
+
+
+def test_long_names_of_families_are_told_apart_in_a_picture() -> None:
+    long = "Tall Merrow times Little Brindle sown in the cold frame, "
+    names = [f"{long}{end}" for end in ("north bed", "south bed")]
+    frame = pd.DataFrame(
+        {"plant": range(4), "family": names * 2, "c": ["x", "y", "x", "x"], "w": ["1.5"] * 4}
+    )  # fmt: skip
+    season = bk.load_season(plants=frame)
+    drawn = list(look_around(season, "c").frame.index)
+    assert [len(name) for name in drawn] == [34, 34]
+    assert drawn[0].startswith("Tall Merrow") and drawn[0].endswith("north bed")
+    assert drawn[1].endswith("south bed")
+    assert set(look_around(season, "w").frame["group"]) == set(drawn)
+    # Names that would look alike stay whole, so that no two families become one.
+    frame["family"] = [long + "a" + long, long + "b" + long] * 2
+    assert len(set(look_around(bk.load_season(plants=frame), "w").frame["group"])) == 2
+
+
 # --- where to begin ------------------------------------------------------------------
 
 
