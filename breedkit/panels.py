@@ -44,6 +44,7 @@ from breedkit.overview import (
 from breedkit.reading import read_table
 from breedkit.register import read_traits
 from breedkit.results import escape, listing, plants, show
+from breedkit.season import NO_FAMILY
 from breedkit.tables import Season, load_season
 
 OWN_SEASON = "my_season"
@@ -312,7 +313,7 @@ class MendSpelling(Panel):
         spelling = dropdown("Spelling", _spelling_options(looking.season))
         self.meaning = dropdown("means", [(CHOOSE, "")])
         mend = button("Mend it everywhere", "In every row of the table")
-        undo = button("Undo the last mend", "As it was before")
+        undo = button("Undo the last mend", "As it was before; until you run the page again")
         controls = {"spelling": spelling, "meaning": self.meaning}
         self._offer_meanings(spelling.value)
         super().__init__("Mend a spelling", controls, self._answer, self._follow)
@@ -343,16 +344,27 @@ class MendSpelling(Panel):
         typed, column = escape(show(spelling.typed)), escape(show(spelling.column))
         rows = count_rows(rows_typed(self.looking.season, spelling))
         if not meaning:
-            return f"<p><q>{typed}</q> in {column} stands in {rows}. Choose what it means.</p>"
+            choose = "Choose what it means."
+            if not self._has_classes(spelling):
+                choose = "Type the number in your table and pick it again."
+            return f"<p><q>{typed}</q> in {column} stands in {rows}. {choose}</p>"
         meant = escape(show(NOT_SCORED if meaning == "?" else meaning))
         return f"<p>Read <q>{typed}</q> in {column} as <strong>{meant}</strong>, in {rows}?</p>"
+
+    def _has_classes(self, spelling: Spelling) -> bool:
+        """Whether one can choose what it means: a number that was meant is not in a list."""
+        column = spelling.column
+        return column == "family" or self.looking.season.trait(column).has_classes
 
     def _mend(self, _: widgets.Button) -> None:
         spelling, meaning = (self.controls[c].value for c in ("spelling", "meaning"))
         if not isinstance(spelling, Spelling):
             self.said.value = self._answer(spelling, meaning)
         elif not meaning:
-            self.said.value = alert(f"Choose first what {show(spelling.typed)} means.")
+            if self._has_classes(spelling):
+                self.said.value = alert(f"Choose first what {show(spelling.typed)} means.")
+            else:
+                self.said.value = self._answer(spelling, meaning)
         else:
             season = self.looking.season
             rows = count_rows(rows_typed(season, spelling))
@@ -422,26 +434,44 @@ def one_gene(season: Season) -> Panel:
     """Choose trait and family; read the verdict, see the chart and the plants needed."""
     classed = [t for t in season.trait_names if season.trait(t).has_classes]
     trait = dropdown("Trait", named(classed))
-    family = dropdown("Family", [(show(v), k) for k, v in family_labels(season).items()])
+    labels = family_labels(season)
+    labels.pop(NO_FAMILY, None)  # of unknown origin: nothing can be expected of these plants
+    family = dropdown("Family", [(show(v), k) for k, v in labels.items()])
     for control, first in zip((trait, family), first_choice(season), strict=True):
         if first:
             control.value = first
 
     def answer(trait: str | None, family: str | None) -> str:
-        if trait is None or family is None:
+        if family is None:
+            return "<p>No plant of this table has a family: type the family of each plant.</p>"
+        if trait is None:
             return (
                 "<p>No trait of this table has classes, such as red and orange: there is "
                 "nothing to count here. The notebook <em>season</em> shows numbers.</p>"
             )
 
         counted = overview.look_around(season, trait, family=family)
+        first = _mend_first(season, trait)
         try:
             judged = judge_family(season, trait, family)
         except BreedkitError as error:
-            return alert(error) + picture(counted)
+            return first + alert(error) + picture(counted)
         try:
-            return judged.to_html(charts.html_of(judged.plot))
+            return first + judged.to_html(charts.html_of(judged.plot))
         except ModelError:  # no ratio to draw the counts against
-            return judged.to_html(picture(counted))
+            return first + judged.to_html(picture(counted))
 
     return Panel("Is it one gene?", {"trait": trait, "family": family}, answer)
+
+
+def _mend_first(season: Season, trait: str) -> str:
+    """A line on the classes of a trait that may be slips, yet are counted; else nothing."""
+    listed = {s.typed for s in spellings(season) if s.listed and s.column == trait}
+    counts = season.counts(trait).sum()
+    doubtful = [(c, int(n)) for c, n in counts.items() if c in listed and c != NOT_SCORED and n]
+    if not doubtful:
+        return ""
+    which = listing(f"{show(c)} ({plants(n)})" for c, n in doubtful)
+    a_slip = "a slip" if len(doubtful) == 1 else "slips"
+    words = f"Mend first, in the notebook season: {which} may be {a_slip}."
+    return f'<p role="status"><strong>{escape(words)}</strong></p>'

@@ -101,6 +101,25 @@ def test_a_table_without_traits_says_so() -> None:
     assert "has no trait yet" in panels.look_around(season).said.value
 
 
+def test_a_likely_slip_is_named_above_the_verdict() -> None:
+    colours = ["red"] * 15 + ["rde"] + ["orange"] * 5
+    frame = pd.DataFrame({"plant": range(21), "family": ["F2"] * 20 + [""], "colour": colours})
+    season = bk.load_season(plants=frame)
+    first, *_ = panels.one_gene(season).said.value.split("</p>")
+    assert "Mend first, in the notebook season: rde (1 plant) may be a slip." in first
+    mended = panels.one_gene(season.mend("colour", {"rde": "red"}))
+    assert "Mend first" not in mended.said.value
+
+
+def test_plants_without_a_family_are_no_family_to_ask_about() -> None:
+    frame = pd.DataFrame({"plant": ["1", "2", "3"], "family": ["", "", "F2"], "c": ["x", "x", "y"]})
+    panel = panels.one_gene(bk.load_season(plants=frame))
+    assert [v for _, v in panel.controls["family"].options] == ["F2"]
+    frame["family"] = ""
+    panel = panels.one_gene(bk.load_season(plants=frame))
+    assert "No plant of this table has a family" in panel.said.value
+
+
 # --- look around and mend ------------------------------------------------------------
 
 
@@ -164,6 +183,17 @@ def test_nothing_is_mended_before_a_meaning_is_chosen(season, tmp_path) -> None:
     mended = looking.season
     press(mending, "Mend it everywhere")  # a second press does not mend the next spelling
     assert "Choose first" in mending.said.value and looking.season is mended
+
+
+def test_a_number_is_mended_in_the_table(tmp_path) -> None:
+    frame = pd.DataFrame(
+        {"plant": range(9), "family": ["F2"] * 9, "weight": ["1.5"] * 8 + ["1.x"]}
+    )  # fmt: skip
+    mending = panels.mend_spelling(panels.look_around(bk.load_season(plants=frame)), tmp_path)
+    advice = "Type the number in your table and pick it again."
+    assert advice in mending.said.value and "Choose what it means" not in mending.said.value
+    press(mending, "Mend it everywhere")
+    assert advice in mending.said.value and "Choose first" not in mending.said.value
 
 
 def test_any_class_can_be_renamed_but_not_into_one_that_is_in_doubt(tmp_path) -> None:
