@@ -337,10 +337,11 @@ class Season(Result):
         if isinstance(cells, pd.Categorical):
             names = ["" if c == NO_FAMILY and name == "family" else c for c in cells.categories]
             return np.array([*names, ""], dtype=object)[cells.codes]
-        words, codes = self._source.plants.columns[self._headers[name]].coded()
+        header = self._headers[name]
+        words, codes = self._source.plants.columns[header].coded()
         texts = [
             text.strip().replace("−", "-").replace(",", ".")
-            for text in meanings(words, self.trait(name))
+            for text in meanings(words, self.trait(name), header)
         ]
         texts_of = np.array([*texts, ""], dtype=object)[codes[: len(cells)]]
         return np.where(np.isnan(cells), "", texts_of)

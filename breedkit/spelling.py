@@ -5,15 +5,16 @@ looked at once, however many plants it stands for. A word means what `Trait` say
 first a spelling that was mended ("also typed"), then a declared class, then one of
 the ways to write "not scored", then (for counts and measured traits) a number.
 
-A number has a decimal point or a decimal comma. 1,234 is not guessed at: it may be
-1.234 or 1234. Where a trait is not declared its kind is inferred: numbers with a
-decimal mark are measured, and so are numbers below a header with a unit ("Height cm",
-"Days to flower") and whole ones of which most are over 30 and more than 12 differ;
-other whole numbers are a count (two different ones: classes), words are classes, and
-mostly different words are remarks. Inferred classes are
+A number has a decimal point or a decimal comma, and behind it the unit of the header,
+if need be. 1,234 is not guessed at: it may be 1.234 or 1234. Where a trait is not
+declared its kind is inferred: numbers with a decimal mark are measured, and so are
+numbers below a header with a unit ("Height cm", "Days to flower") and whole ones of which
+most are over 30 and more than 12 differ; other whole numbers are a count (two different
+ones: classes), words are classes, and mostly different words are remarks. Inferred classes are
 what was typed, most frequent first. A rare spelling close to a frequent one, a class
-of one or two plants among fifteen or more, and a word that often means "not scored"
-are pointed out and counted as typed.
+of one or two plants among fifteen or more, a frequent spelling with one letter more or
+less than another, and a word that often means "not scored" are pointed out and counted as
+typed.
 """
 
 from __future__ import annotations
@@ -50,6 +51,7 @@ NEAR = 0.8  # likeness from which one spelling may be a slip for another
 _NUMBER = re.compile(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)(e[+-]?[0-9]+)?", re.I)
 _UNCLEAR = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 _JOINTS = re.compile(r"(?<=[^\W\d_])[\s‐–-]+(?=\d)|(?<=\d)[\s‐–-]+(?=[^\W\d_])")
+_FIGURES = str.maketrans("oOiIlL", "001111")  # letters typed for figures
 _DATE = re.compile(
     r"\d{4}-\d\d?-\d\d?( .*)?|\d{1,2}[-./]\d{1,2}[-./](\d{2}|\d{4})"
     r"|\d{1,2}[-. ]+(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mai|okt|dez)[a-z]*\.?"
@@ -175,31 +177,45 @@ def understand(sheet: Sheet, header: str, trait: Trait, growing: bool = False) -
     Returns
     -------
     Understood
-        A column of remarks comes back with the kind "" and no values.
+        A column of remarks or of dates comes back with the kind "" and no values.
     """
     words, codes = sheet.columns[header].coded()
     look = _Look(sheet, header, words, codes, np.bincount(codes, minlength=len(words)))
-    texts = meanings(words, trait)
+    texts = meanings(words, trait, header)
     if not trait.kind:
-        kind = _infer_kind(texts, look.sizes, bool(unit_of(header)))
+        dates = _all_dates(texts, look.sizes)
+        kind = "" if dates else _infer_kind(texts, look.sizes, bool(unit_of(header)))
         if not kind:
-            note = Problem(sheet.source, "holds remarks, not a trait", column=header)
+            what = f"holds {'dates' if dates else 'remarks'}, not a trait"
+            note = Problem(sheet.source, what, column=header)
             return Understood(trait, np.empty(0), (Finding("note", note),))
         trait = replace(trait, kind=kind, inferred=(*trait.inferred, "kind"))
     if trait.kind == "measured" and not trait.unit:
         trait = replace(trait, unit=unit_of(header))
     if trait.has_classes:
-        return _understand_classes(texts, trait, look, growing)
+        return _understand_classes(meanings(words, trait, header), trait, look, growing)
     return _understand_numbers(texts, trait, look)
 
 
-def meanings(words: Sequence[str], trait: Trait) -> list[str]:
-    """The words with mended spellings replaced by what they mean."""
-    if not trait.also_typed:
-        return list(words)
-    key = matcher(words, trait.classes)
-    meant = {key(spelling): meaning for spelling, meaning in trait.also_typed}
-    return [meant.get(key(w), w) for w in words]
+def meanings(words: Sequence[str], trait: Trait, header: str) -> list[str]:
+    """The words, mended spellings replaced by what they mean, numbers without header's unit."""
+    texts = list(words)
+    if trait.also_typed:
+        key = matcher(words, trait.classes)
+        meant = {key(spelling): meaning for spelling, meaning in trait.also_typed}
+        texts = [meant.get(key(w), w) for w in words]
+    unit = "" if trait.has_classes else unit_of(header)
+    if unit and unit in "".join(texts).lower():
+        texts = [_without_unit(t, unit) for t in texts]
+    return texts
+
+
+def _without_unit(text: str, unit: str) -> str:
+    """The number in `text` if that is a number and the unit, else `text`."""
+    plain = text.strip().removesuffix(".")
+    number = plain[: -len(unit)].rstrip()
+    both = plain.lower().endswith(unit) and read_number(number) is not None
+    return number if both else text
 
 
 @dataclass(frozen=True, eq=False)
@@ -247,10 +263,20 @@ def _advice(text: str) -> str:
     if _UNCLEAR.fullmatch(plain):
         dot, joined = plain.replace(",", "."), plain.replace(",", "")
         return f"Write {dot} or {joined}: the comma can mean either."
-    number = re.match(r"[+-]?[0-9]+([.,][0-9]+)?(?=\s*[^\W\d_%]{1,6}\.?$)", plain)
+    if plain[:1].isdecimal() and re.fullmatch(r"[0-9.,]+[oil]+[0-9.,oil]*", plain, re.I):
+        figures = plain.translate(_FIGURES)
+        return f"Did you mean {figures}? A letter (o, i or l) stands for a figure in it."
+    number = re.match(r"[+-]?[0-9]+([.,][0-9]+)?(?=\s*(?!o$|i$)[^\W\d_%]{1,6}\.?$)", plain, re.I)
     if number:
         return f"Write {number[0]}; the unit belongs in the traits table."
     return ""
+
+
+def _all_dates(texts: list[str], sizes: np.ndarray) -> bool:
+    """Whether all that was scored is dates; looks no further than the first that is none."""
+    scored = (t for t, n in zip(texts, sizes.tolist(), strict=True) if n and fold(t) not in TOKENS)
+    first = next(scored, None)
+    return first is not None and all(_DATE.fullmatch(t.strip()) for t in (first, *scored))
 
 
 def _infer_kind(texts: list[str], sizes: np.ndarray, unit: bool) -> str:
@@ -349,6 +375,7 @@ def _odd_classes(classes: dict[str, str], keys: list[str], look: _Look) -> list[
     odd: list[tuple[str, str, str]] = []  # key, what, advice
     # comparing each with each grows with the square of the classes, and slips are few
     compared = list(classes.items()) if len(classes) <= MOST else []
+    earlier = {key: compared[:at] for at, key in enumerate(classes)}  # the more frequent ones
     for key, total in totals.items():
         if advice := _advice(key):
             odd.append((key, "is an odd class, counted as typed", advice))
@@ -357,6 +384,9 @@ def _odd_classes(classes: dict[str, str], keys: list[str], look: _Look) -> list[
             odd.append((key, what, "If it does, say that it means '?'."))
         elif near := next((c for k, c in compared if totals[k] >= 5 * total and alike(key, k)), ""):
             what = f"may be a slip for {quote(near)}; counted as typed until mended"
+            odd.append((key, what, f"Did you mean {quote(near)}?"))
+        elif near := next((c for k, c in earlier[key] if _one_letter_more(key, k)), ""):
+            what = f"is spelt nearly like {quote(near)}; counted as typed"
             odd.append((key, what, f"Did you mean {quote(near)}?"))
         elif total <= RARE and scored >= SCORED:
             what = (
@@ -374,6 +404,17 @@ def _odd_classes(classes: dict[str, str], keys: list[str], look: _Look) -> list[
         problem = Problem(look.sheet.source, what, column=look.header)
         found.append(Finding("check", problem, sum(totals[key] for key, *_ in more)))
     return found
+
+
+def _one_letter_more(a: str, b: str) -> bool:
+    """Whether a word of one has a letter more than in the other, as long and longg."""
+    words = [pair for pair in zip(a.split(), b.split(), strict=False) if pair[0] != pair[1]]
+    if len(words) != 1 or a.count(" ") != b.count(" "):
+        return False
+    short, long = sorted(words[0], key=len)
+    if len(long) != len(short) + 1 or not 4 <= len(short) <= 100 or not long.isalpha():
+        return False
+    return any(long[:at] + long[at + 1 :] == short for at in range(len(long)))
 
 
 def alike(a: str, b: str) -> bool:

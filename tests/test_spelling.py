@@ -10,7 +10,16 @@ import pytest
 
 from breedkit.reading import Sheet
 from breedkit.records import Column
-from breedkit.spelling import MOST, TOKENS, Trait, matcher, read_number, understand, unit_of
+from breedkit.spelling import (
+    MOST,
+    TOKENS,
+    Trait,
+    Understood,
+    matcher,
+    read_number,
+    understand,
+    unit_of,
+)
 
 
 def column(*texts: str) -> Sheet:
@@ -96,7 +105,7 @@ def test_ordered_classes_keep_their_order() -> None:
         (["", "-"], "class"),
         ([], "class"),
         ([f"a remark, number {k}" for k in range(40)], ""),
-        (["2024-05-01", "2024-05-02", "2024-05-03"], "class"),
+        (["2024-05-01", "2024-05-02", "2024-05-03"], ""),
     ],
 )  # fmt: skip
 def test_kinds_are_inferred(texts: list[str], kind: str) -> None:
@@ -157,8 +166,8 @@ def test_a_rare_spelling_near_a_frequent_one_is_pointed_out() -> None:
         ("check", "orannge", 11, 1), ("check", "rde", 20, 1), ("check", "yellow", 21, 1),
     ]  # fmt: skip
     assert list(meant.values)[9] == "orannge"  # counted as typed
-    # frequent words are meant, however near
-    assert not understand(column(*["pale"] * 9, *["pales"] * 5), "x", Trait("x")).findings
+    # frequent words are meant, however near, unless one has a letter more
+    assert not understand(column(*["light"] * 9, *["right"] * 5), "x", Trait("x")).findings
     assert not understand(column(*["1"] * 9, "11"), "x", Trait("x", "class")).findings
 
 
@@ -229,6 +238,36 @@ def test_advice_fits_what_was_typed() -> None:
     assert np.isnan(meant.values).all()
 
 
+@pytest.mark.parametrize(
+    "typed, meant",
+    [("6O", "60"), ("6o", "60"), ("6l", "61"), ("6I", "61"), ("1O5", "105"), ("1,O", "1,0"),
+     ("2lO", "210")],
+)  # fmt: skip
+def test_a_letter_for_a_figure_is_no_unit(typed: str, meant: str) -> None:
+    found = understand(column("7", typed), "x", Trait("x", "measured")).findings[0]
+    assert found.problem.suggestion.startswith(f"Did you mean {meant}?")
+    spaced = understand(column("7", "6 O"), "x", Trait("x", "measured")).findings[0]
+    assert spaced.problem.suggestion == ""
+
+
+def test_the_unit_of_the_header_may_stand_behind_a_number() -> None:
+    header = "Height (cm)"
+
+    def height(*texts: str, **declared: object) -> Understood:
+        sheet = Sheet("a.csv", {header: Column.of(texts)}, pd.RangeIndex(2, len(texts) + 2))
+        return understand(sheet, header, Trait(header, **declared))  # type: ignore[arg-type]
+
+    meant = height("60 cm", "61CM", "62 cm.", "63", "12,5cm")
+    assert list(meant.values) == [60, 61, 62, 63, 12.5] and not meant.findings
+    assert (meant.trait.kind, meant.trait.unit) == ("measured", "cm")
+    other = height("60 cm", "7 mm", "cm", "tall cm", kind="measured")
+    assert severities(other.findings) == [
+        ("mend", "7 mm", 3, 1), ("mend", "cm", 4, 1), ("mend", "tall cm", 5, 1)
+    ]  # fmt: skip
+    worded = height("60 cm", "61 cm", kind="class")
+    assert list(worded.values) == ["60 cm", "61 cm"]  # a class is what was typed
+
+
 def test_counts_are_whole_and_not_negative() -> None:
     meant = understand(column("3", "-1", "2.5", "0", "2.0"), "x", Trait("x", "count"))
     np.testing.assert_array_equal(meant.values, [3, np.nan, np.nan, 0, 2])
@@ -255,3 +294,29 @@ def test_a_column_of_nonsense_is_not_a_thousand_lines() -> None:
     meant = understand(sheet, "x", Trait("x", "class", ("red",)))
     assert len(meant.findings) == MOST + 1
     assert sum(f.rows for f in meant.findings) == 1001
+
+
+@pytest.mark.parametrize(
+    "dates", [("2042-05-01", "", "2042-05-03 00:00:00"), ("1.5.42", "?", "3.5.42"), ("3 May", "-")]
+)
+def test_a_column_of_dates_is_no_trait(dates: tuple[str, ...]) -> None:
+    meant = understand(column(*dates), "x", Trait("x"))
+    assert meant.trait.kind == "" and not len(meant.values)
+    assert [(f.severity, f.problem.what) for f in meant.findings] == [
+        ("note", "holds dates, not a trait")
+    ]
+    assert understand(column(*dates, "red"), "x", Trait("x")).trait.kind == "class"
+    assert understand(column("", "?"), "x", Trait("x")).trait.kind == "class"
+
+
+@pytest.mark.parametrize(
+    "rare, often, said",
+    [("longg", "long", True), ("yelow", "yellow", True), ("pale greeen", "pale green", True),
+     ("light", "right", False), ("redd", "red", False), ("type 11", "type 1", False),
+     ("grade iii", "grade ii", False), ("1200", "120", False), ("pale", "pale green", False)],
+)  # fmt: skip
+def test_two_spellings_that_are_both_frequent(rare: str, often: str, said: bool) -> None:
+    meant = understand(column(*[rare] * 9, *[often] * 13), "x", Trait("x", "class"))
+    expected = [("check", f"is spelt nearly like '{often}'; counted as typed", 9)] if said else []
+    assert [(f.severity, f.problem.what, f.rows) for f in meant.findings] == expected
+    assert sorted(meant.trait.classes) == sorted((rare, often))
