@@ -339,10 +339,8 @@ class Season(Result):
             return np.array([*names, ""], dtype=object)[cells.codes]
         header = self._headers[name]
         words, codes = self._source.plants.columns[header].coded()
-        texts = [
-            text.strip().replace("−", "-").replace(",", ".")
-            for text in meanings(words, self.trait(name), header)
-        ]
+        meant = meanings(words, self.trait(name), header)
+        texts = [text.strip().replace("−", "-").replace(",", ".") for text in meant]
         texts_of = np.array([*texts, ""], dtype=object)[codes[: len(cells)]]
         return np.where(np.isnan(cells), "", texts_of)
 
@@ -352,16 +350,18 @@ class Season(Result):
     def verdict(self) -> str:
         """How much was read, and how many things there are to look at."""
         look = sum(f.severity != "note" for f in self._findings)
-        families, traits = len(self.family_names), len(self._traits)
+        families, traits, stray = len(self.family_names), len(self._traits), 0
         if self._tallies:
-            what = (
-                f"{sum(int(t.to_numpy().sum()) for t in self._tallies.values()):,} scores tallied"
-            )
+            scores = sum(int(t.to_numpy().sum()) for t in self._tallies.values())
+            what = f"{scores:,} scores tallied"
         else:
             what = plants(len(self._once))
+            stray = int((self._cells["family"][self._once] == NO_FAMILY).sum())
+            families -= stray > 0
         return (
             f"{what} in {families} famil{'y' if families == 1 else 'ies'}, "
-            f"{traits} trait{'' if traits == 1 else 's'}"
+            + (f"{plants(stray)} without a family, " if stray else "")
+            + f"{traits} trait{'' if traits == 1 else 's'}"
             + (f"; {look} thing{'' if look == 1 else 's'} to look at" if look else "")
         )
 

@@ -383,3 +383,19 @@ def test_a_folder_that_cannot_be_written(sample: Season, tmp_path: Path) -> None
     (tmp_path / "file").write_text("x")
     with pytest.raises(TableError, match="cannot be written"):
         sample.save(tmp_path / "file")
+
+
+@pytest.mark.parametrize(
+    "families, said",
+    [
+        (["F2", "F2", "F3", ""], "4 plants in 2 families, 1 plant without a family, 1 trait;"),
+        (["F2", "", "F2", ""], "4 plants in 1 family, 2 plants without a family, 1 trait;"),
+        (["", "", "", ""], "4 plants in 0 families, 4 plants without a family, 1 trait;"),
+        (["F2", "F2", "F3", "F3"], "4 plants in 2 families, 1 trait"),
+    ],
+)
+def test_no_family_is_not_counted_as_a_family(families: list[str], said: str) -> None:
+    frame = pd.DataFrame(
+        {"plant": list("abcd"), "family": families, "colour": ["red", "red", "tan", "tan"]}
+    )
+    assert load_season(frame).verdict.startswith(said)
