@@ -5,8 +5,8 @@ Nothing is converted here. A cell stays the text that was typed ("001", "12,5",
 
 What is understood without asking: comma, semicolon or tab; UTF-8 with or without
 byte-order mark, UTF-16, Windows-1252; a header below title lines, found by the
-columns it must name; a file whose ending does not fit its content; cells merged
-downwards. A leading apostrophe that keeps a spreadsheet from running a cell
+columns it must name (`breedkit.headers`); a file whose ending does not fit its content;
+cells merged downwards. A leading apostrophe that keeps a spreadsheet from running a cell
 (`guard`) is taken off again. Wholly blank rows and columns are left out.
 """
 
@@ -26,25 +26,11 @@ from typing import Any, BinaryIO, NamedTuple
 import numpy as np
 import pandas as pd
 
-from breedkit.errors import Problem, TableError, did_you_mean, fold, quote
+from breedkit.errors import Problem, TableError, fold, quote
+from breedkit.headers import HEADER_WITHIN, find_header, match, no_header, taken
 from breedkit.records import Column, Piece, cut, join, piece_of_rows, take_apart
-from breedkit.results import listing
 
-HEADER_WITHIN = 30  # rows among which the header is looked for
 LONG_ROWS = 20  # rows with too many cells that are listed one by one
-HEADERS = {  # what else a column may be called, besides its own name
-    "plant": {"plants", "plant no", "plant no.", "plant nr", "plant number", "plant code",
-              "plant id", "plant name"},
-    "family": {"families", "family name"},
-    "female": {"mother", "mum", "seed parent", "female parent"},
-    "male": {"father", "dad", "pollen parent", "male parent"},
-}  # fmt: skip
-FOREIGN = {  # the same in other languages: not read, but the repair is said
-    "plant": {"pflanze", "pflanzen", "plante", "plantes", "planta", "plantas", "pianta", "piante"},
-    "family": {"familie", "familien", "famille", "familles", "familia", "famiglia"},
-    "female": {"mutter", "mere", "madre", "moeder"},
-    "male": {"vater", "pere", "padre", "vader"},
-}  # fmt: skip
 TEXT_ENDINGS = (".csv", ".tsv", ".txt")
 BOOK_ENDINGS = (".xlsx", ".xlsm")
 PROBLEM_COLUMNS = {
@@ -115,7 +101,7 @@ class Sheet:
 
     def header(self, name: str) -> str | None:
         """The header that means `name`, as typed; None if there is none."""
-        return _match(self.columns, name)
+        return match(self.columns, name)
 
     def typed(self, header: str) -> Column:
         """What was typed in a column, whatever stands there now."""
@@ -149,6 +135,15 @@ def read_table(source: object, keys: Sequence[str], sheet: str) -> Sheet:
     TableError
         if there is no such table in it.
     """
+    read = _read(source, keys, sheet)
+    said = [
+        Finding("note", Problem(read.source, f"is taken as the column '{key}'", column=header))
+        for key, header in taken(list(read.columns), keys).items()
+    ]
+    return replace(read, findings=(*read.findings, *said)) if said else read
+
+
+def _read(source: object, keys: Sequence[str], sheet: str) -> Sheet:
     if isinstance(source, pd.DataFrame):
         return _from_frame(source, keys, sheet)
     path = Path(str(source))
@@ -188,64 +183,8 @@ def guard(text: str) -> str:
 # --- from pieces to a sheet -------------------------------------------------------
 
 
-def _match(headers: Iterable[str], name: str) -> str | None:
-    by_fold = {fold(unguard(h)): h for h in reversed(list(headers))}
-    if name in by_fold:
-        return by_fold[name]
-    return next((h for f, h in reversed(by_fold.items()) if f in HEADERS.get(name, ())), None)
-
-
 def _note(source: str, what: str, row: int | None = None) -> Finding:
     return Finding("note", Problem(source, what, row=row))
-
-
-def _find_header(rows: Sequence[Sequence[str]], keys: Sequence[str]) -> int | None:
-    """The first row in which all the key columns are named."""
-    for at, row in enumerate(rows[:HEADER_WITHIN]):
-        if all(_match(row, key) is not None for key in keys):
-            return at
-    return None
-
-
-def _no_header(source: str, rows: Sequence[Sequence[str]], keys: Sequence[str]) -> TableError:
-    """Says which columns are missing from the row that looks most like a header.
-
-    It names most of them, be it in another language, and is the widest of those.
-    """
-
-    def foreign(row: Sequence[str], key: str) -> str | None:
-        return next((c for c in row if fold(c).rstrip(".:") in FOREIGN.get(key, ())), None)
-
-    def likeness(row: Sequence[str]) -> tuple[int, int]:
-        named = [k for k in keys if _match(row, k) is not None or foreign(row, k)]
-        return len(named), sum(bool(c.strip()) for c in row)
-
-    best = max(rows[:HEADER_WITHIN], key=likeness, default=[])
-    like = foreign(best, "plant") or did_you_mean("plant", best)
-    if best and "plant" in keys and not like and _tallied(best, rows[rows.index(best) + 1 :]):
-        what = "holds tallies, not a row for each plant"
-        advice = "Type one row a plant, or read the tallies with load_counts."
-        return TableError(Problem(source, what, advice=advice))
-    typed = [c for c in best if c.strip()]
-    faults = []
-    for key in keys:
-        if _match(best, key) is None:
-            near = foreign(best, key) or did_you_mean(key, typed)
-            hint = f" If {quote(near)} is meant, call the column '{key}'." if near else ""
-            found = f"Found: {listing([quote(c) for c in typed[:12]]) or 'nothing'}.{hint}"
-            faults.append(Problem(source, f"has no column called '{key}'", advice=found))
-    return TableError(faults)
-
-
-def _tallied(header: Sequence[str], below: Sequence[Sequence[str]]) -> bool:
-    """Whether a table says how many plants of a family are in a class."""
-    family = _match(header, "family")
-    if family is None or {"class", "count"} <= {fold(c) for c in header}:
-        return family is not None
-    rows = [dict(zip(header, row, strict=False)) for row in below if any(row)]
-    cells = [c for row in rows for name, c in row.items() if name.strip() and name != family]
-    once = len({row[family] for row in rows}) == len(rows)
-    return len(cells) > len(rows) and once and all(c.strip().isdecimal() for c in cells)
 
 
 def _assemble(
@@ -385,10 +324,10 @@ def _from_bytes(source: str, file: BinaryIO, keys: Sequence[str], findings: list
     pieces = cut(file)
     text = next(pieces).decode("utf-8-sig")
     tops = {mark: _top(text, mark) for mark in ",;\t"}
-    places = {mark: _find_header(rows, keys) for mark, rows in tops.items()}
+    places = {mark: find_header(rows, keys) for mark, rows in tops.items()}
     found = {mark: at for mark, at in places.items() if at is not None}
     if not found:
-        raise _no_header(source, max(tops.values(), key=lambda t: max(map(len, t))), keys)
+        raise no_header(source, max(tops.values(), key=lambda t: max(map(len, t))), keys)
     mark = max(found, key=lambda m: (-found[m], len(tops[m][found[m]])))
     at, header = found[mark] + 1, tops[mark][found[mark]]
     if at > 1:
@@ -451,9 +390,9 @@ def _from_book(path: Path, keys: Sequence[str], sheet: str, findings: list[Findi
             what = "is merged over several rows; read as if typed in each of them"
             merged = Problem(source, what, row=top + 1, column=letters(column), found=value)
             findings.append(Finding("note", merged, area.max_row - top))
-    at = _find_header(rows, keys)
+    at = find_header(rows, keys)
     if at is None:
-        raise _no_header(source, rows, keys)
+        raise no_header(source, rows, keys)
     if at:
         findings.append(_note(source, f"has its header in row {at + 1}", row=at + 1))
     below = piece_of_rows(rows[at + 1 :], len(rows[at]))
@@ -489,12 +428,15 @@ def _text(value: Any) -> str:
 def _from_frame(frame: pd.DataFrame, keys: Sequence[str], name: str) -> Sheet:
     """A frame's rows are numbered as if it had been pasted into a spreadsheet."""
     source = f"the {name} frame"
-    missing = [key for key in keys if _match(map(_text, frame.columns), key) is None]
+    loose = frame.index.name is None  # what the index is called goes before a likeness
+    missing = [key for key in keys if match(map(_text, frame.columns), key, loose) is None]
     named = frame.index.name is not None or not isinstance(frame.index, pd.RangeIndex)
     if len(missing) == 1 and named:
         frame = frame.rename_axis(missing[0]).reset_index()
     header = [_text(c) for c in frame.columns]
-    if _find_header([header], keys) is None:
-        raise _no_header(source, [header], keys)
+    top = [header, *frame.head(HEADER_WITHIN).map(_text).to_numpy().tolist()]
+    at = find_header(top, keys)
+    if at is None or any(match(header, key) is None for key in keys):
+        raise no_header(source, top if at is None else [header], keys)
     columns = [Column.of(map(_text, frame.iloc[:, j])) for j in range(frame.shape[1])]
     return _assemble(source, header, 1, [Piece(columns, len(frame))], [])

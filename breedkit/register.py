@@ -11,8 +11,7 @@ code: "F2 17", "F2-17"). `selfed` (self, itself, ⊗) stands for the other paren
 `open` (OP, bees) for any pollen. Names of families match but for blanks and hyphens
 between a letter and a digit: F 2, F-2 and f2 are one, F1-1 and F11 are two. A parent that
 nobody knows is a founder, which gets a row; but not if it is nearly the name of a family,
-looks like a plant's code, or has no plants while other founders have rows. No family may
-be among its own ancestors.
+looks like a plant's code, or has no plants while others have rows. None descends from itself.
 
 A plant is known by its family and its code. Of a plant typed twice the first row
 counts; scores it lacks are taken from the other rows, unless any scores contradict.
@@ -29,7 +28,8 @@ import numpy as np
 import pandas as pd
 
 from breedkit.errors import Problem, fold, quote
-from breedkit.reading import FOREIGN, Finding, Sheet
+from breedkit.headers import FOREIGN
+from breedkit.reading import Finding, Sheet
 from breedkit.records import Column
 from breedkit.results import listing
 from breedkit.spelling import (

@@ -42,6 +42,7 @@ What is decided here:
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
@@ -128,8 +129,13 @@ def load_season(
         raise TableError(faults)
     listed, said = read_traits(sheets["traits"]) if "traits" in sheets else ((), ())
     known = {(f.problem.what, f.problem.found) for f in unread}
-    said = tuple(f for f in said if (f.problem.what, f.problem.found) not in known)
-    return make_season(AsTyped(sheets["plants"], sheets.get("families"), listed, (*unread, *said)))
+
+    def new(found: Iterable[Finding]) -> tuple[Finding, ...]:
+        return tuple(f for f in found if (f.problem.what, f.problem.found) not in known)
+
+    tables = {name: replace(sheet, findings=new(sheet.findings)) for name, sheet in sheets.items()}
+    odd = (*unread, *new(said))
+    return make_season(AsTyped(tables["plants"], tables.get("families"), listed, odd))
 
 
 def _locate(source: object) -> tuple[dict[str, object], tuple[Finding, ...]]:

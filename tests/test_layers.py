@@ -29,7 +29,7 @@ FLOORS = [
     # 1: alleles, and who came from whom
     ("loci", "pedigree"),
     # 2: crosses, rules, exact chances, the reading of files
-    ("families", "genome", "poisson", "counting", "records"),
+    ("families", "genome", "poisson", "counting", "records", "headers"),
     ("meiosis", "multinomial", "misfit", "reading"),
     ("cross", "rules", "spelling", "evidence"),
     # 3: models of inheritance, and a season's tables

@@ -264,7 +264,7 @@ def test_below_a_title_the_widest_row_is_the_header(tmp_path: Path) -> None:
 def test_tallies_are_no_plants(tmp_path: Path, table: str) -> None:
     with pytest.raises(TableError, match="holds tallies, not a row for each plant") as caught:
         read(tmp_path, table)
-    assert "load_counts" in str(caught.value)
+    assert "one row a plant is needed here (in Python: load_counts)." in str(caught.value)
 
 
 @pytest.mark.parametrize(
@@ -273,6 +273,62 @@ def test_tallies_are_no_plants(tmp_path: Path, table: str) -> None:
 def test_plants_without_codes_are_no_tallies(tmp_path: Path, table: str) -> None:
     with pytest.raises(TableError, match="has no column called 'plant'"):
         read(tmp_path, table)
+
+
+@pytest.mark.parametrize(
+    "header, plant, family",
+    [("ID,family", "ID", "family"), ("Tag,Line", "Tag", "Line"), ("Cross,No.", "Cross", "No."),
+     ("plant,ID,generation", "plant", "generation"), ("label,colour,group", "label", "group")],
+)  # fmt: skip
+def test_headings_that_are_taken_for_plant_and_family(
+    tmp_path: Path, header: str, plant: str, family: str
+) -> None:
+    if header.startswith("Cross"):
+        plant, family = family, plant
+    frame = pd.DataFrame([["K1"] * (header.count(",") + 1)], columns=header.split(","))
+    for sheet in (read(tmp_path, f"{header}\nK1,F2,x\n"), read_table(frame, KEYS, "plants")):
+        assert (sheet.header("plant"), sheet.header("family")) == (plant, family)
+        said = {(f.severity, f.problem.column, f.problem.what) for f in sheet.findings}
+        expected = {("note", h, f"is taken as the column '{k}'")
+                    for k, h in (("plant", plant), ("family", family)) if h != k}  # fmt: skip
+        assert {s for s in said if "taken" in s[2]} == expected
+
+
+@pytest.mark.parametrize(
+    "header, column, advice",
+    [("Seedling no.,family", "plant",
+      "Rename the heading 'Seedling no.' of your plant codes to 'plant'."),
+     ("plant,my cross", "family", "Rename the heading 'my cross' of your families to 'family'."),
+     ("family,colour,number", "plant",
+      "Rename the heading 'number' of your plant codes to 'plant'.")],
+)  # fmt: skip
+def test_a_heading_that_needs_another_name(
+    tmp_path: Path, header: str, column: str, advice: str
+) -> None:
+    with pytest.raises(TableError, match=f"has no column called '{column}'") as caught:
+        read(tmp_path, f"{header}\nF2,red,3\n")
+    assert caught.value.problems[0].suggestion.endswith(advice)
+
+
+def test_a_class_called_no_is_not_the_code_of_a_plant(tmp_path: Path) -> None:
+    for table in ("family,no,yes\nF2,3,1\nF3,2,2\n", "line,class,count\nF2,red,3\n"):
+        with pytest.raises(TableError, match="holds tallies"):
+            read(tmp_path, table)
+    with pytest.raises(TableError, match="holds tallies"):
+        read_table(pd.DataFrame({"family": ["F2"], "no": [3], "yes": [1]}), KEYS, "plants")
+
+
+def test_a_frame_whose_names_stand_in_a_row_below_is_refused() -> None:
+    frame = pd.DataFrame([["plant", "family"], ["K1", "F2"]])
+    with pytest.raises(TableError, match="2 things in the table need mending"):
+        read_table(frame, KEYS, "plants")
+
+
+def test_the_index_of_a_frame_goes_before_a_likeness() -> None:
+    frame = pd.DataFrame({"ID": ["x", "y"], "family": "F2"}, index=["K1", "K2"])
+    assert read_table(frame, KEYS, "plants").header("plant") == "ID"
+    named = read_table(frame.rename_axis("plant"), KEYS, "plants")
+    assert named.frame()["plant"].tolist() == ["K1", "K2"]
 
 
 def test_a_workbook_without_the_sheet_names_those_it_has(tmp_path: Path) -> None:

@@ -399,3 +399,14 @@ def test_no_family_is_not_counted_as_a_family(families: list[str], said: str) ->
         {"plant": list("abcd"), "family": families, "colour": ["red", "red", "tan", "tan"]}
     )
     assert load_season(frame).verdict.startswith(said)
+
+
+def test_headings_taken_for_plant_and_family_are_saved_as_typed(tmp_path: Path) -> None:
+    frame = pd.DataFrame({"ID": ["a", "b"], "Cross": ["F2", "F3"], "colour": ["red", "tan"]})
+    season = load_season(frame)
+    assert season.counts("colour").index.tolist() == ["F2", "F3"]
+    season.save(tmp_path)
+    again = load_season(tmp_path)
+    assert list(again.typed.columns) == ["ID", "Cross", "colour"]
+    told = [s.problems["problem"].str.startswith("is taken as the").sum() for s in (season, again)]
+    assert told == [2, 2]
