@@ -260,9 +260,7 @@ class Season(Result):
         TableError
             if nobody typed the spelling, or the meaning is not known.
 
-        Examples
-        --------
-        >>> season = season.mend("colour", {"orannge": "orange"})
+        Examples: `season = season.mend("colour", {"orannge": "orange"})`
         """
         if self._tallies:
             raise self._refusal("is a tally: mend the table itself")
@@ -284,7 +282,8 @@ class Season(Result):
                 meaning = self._pick(meaning, known.classes, "is not a known class", known.name)
             elif read_number(meaning) is None:
                 raise self._refusal(f"{quote(meaning)} is not a number", known.name)
-            pairs[key(spelling)] = (tidy(spelling), meaning)
+            earlier = {k: (a, meaning) for k, (a, b) in pairs.items() if key(b) == key(spelling)}
+            pairs |= earlier | {key(spelling): (tidy(spelling), meaning)}
         mended = replace(declared, also_typed=tuple(pairs.values()))
         return make_season(replace(self._source, traits=(*others, mended)))
 

@@ -304,6 +304,15 @@ def test_mending(sample: Season) -> None:
     assert moved.counts("burn").loc["F2"].sum() == 68
 
 
+def test_mends_follow_a_class_that_is_renamed() -> None:
+    looks = ["red"] * 9 + ["orange"] * 7 + ["rde"] * 2
+    frame = pd.DataFrame({"plant": range(18), "family": "F2", "colour": looks})
+    season = load_season(plants=frame.astype(str)).mend("colour", {"rde": "red"})
+    assert season.counts("colour")["red"].sum() == 11
+    renamed = season.mend("colour", {"red": "orange"})
+    assert renamed.counts("colour")["orange"].sum() == 18
+
+
 @pytest.mark.parametrize(
     "trait, spellings, says",
     [
