@@ -206,7 +206,26 @@ def _from_chosen(text: str, after: str, look: str, before: str, founders: Sequen
     return _selfed(text, Chosen(start, look), times)
 
 
+PARENT_WORDS = dict.fromkeys(
+    ("selfed", "self", "selfing", "⊗", "self-pollinated", "self pollinated", "selfpollinated",
+     "selfed seed", "itself", "same", "bagged"), "selfed",
+) | dict.fromkeys(
+    ("open", "op", "open pollinated", "open-pollinated", "open pollination", "bees"), "open"
+)  # fmt: skip
+
+
 # --- the register -----------------------------------------------------------
+
+
+def parent_word(typed: str, named: bool) -> str:
+    """'selfed' or 'open' if that is what is typed instead of a parent, else ''.
+
+    If something is `named` so it is meant, since a family may be called Self; but everybody
+    reads "selfed" as a selfing.
+    """
+    word = fold(typed)
+    meaning = PARENT_WORDS.get(word, "")
+    return meaning if word == meaning or not named else ""
 
 
 def read_register(
@@ -264,10 +283,11 @@ def read_register(
         if not female or not male:
             known = female or male
             raise PedigreeError(f"Family {quote(name)} has only one parent, {quote(known)}.")
-        mother = plan_of(female)
-        if fold(male) in ("selfed", "self", "selfing", "⊗", fold(female)):
+        mother, father = plan_of(female), fold(male)
+        word = parent_word(male, father in families or father in single)
+        if word == "selfed" or father == fold(female):
             return Selfing(mother)
-        return Intermating(mother) if fold(male) == "open" else Cross(mother, plan_of(male))
+        return Intermating(mother) if word == "open" else Cross(mother, plan_of(male))
 
     for name in parents:
         try:

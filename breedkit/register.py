@@ -28,6 +28,7 @@ import numpy as np
 import pandas as pd
 
 from breedkit.errors import Problem, fold, quote
+from breedkit.families import PARENT_WORDS, parent_word
 from breedkit.headers import FOREIGN
 from breedkit.reading import Finding, Sheet
 from breedkit.records import Column
@@ -48,12 +49,6 @@ from breedkit.spelling import (
 REGISTER = ("family", "female", "male", "season", "sown", "note")
 TRAIT_LIST = ("trait", "kind", "unit", "classes", "wanted", "weight", "how scored", "scheme",
               "also typed", "inferred")  # fmt: skip
-PARENT_WORDS = dict.fromkeys(
-    ("selfed", "self", "selfing", "⊗", "self-pollinated", "self pollinated", "selfpollinated",
-     "selfed seed", "itself", "same", "bagged"), "selfed",
-) | dict.fromkeys(
-    ("open", "op", "open pollinated", "open-pollinated", "open pollination", "bees"), "open"
-)  # fmt: skip
 
 
 def named_columns(sheet: Sheet, names: Iterable[str]) -> dict[str, str]:
@@ -209,9 +204,8 @@ def read_families(
         for column in ("female", "male"):
             typed = frame.at[row, column]
             word, key = fold(typed), family_key(typed)
-            # a family may be called Self, but "selfed" is what everybody reads as a selfing
-            if word in PARENT_WORDS and (word == PARENT_WORDS[word] or key not in spelled):
-                frame.at[row, column] = PARENT_WORDS[word]
+            if meaning := parent_word(typed, key in spelled):
+                frame.at[row, column] = meaning
             elif key in spelled:
                 frame.at[row, column] = spelled[key]
                 parents.setdefault(own, set()).add(key)

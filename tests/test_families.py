@@ -114,6 +114,14 @@ def test_registers_that_contradict_themselves(rows: list[tuple[str, str, str]], 
         read_register(rows)
 
 
+def test_a_family_may_be_called_self() -> None:
+    rows = [("Self", "", ""), ("Tind", "", ""), ("F1", "Tind", "Self"), ("F2", "F1", "selfed")]
+    plans = read_register(rows)
+    assert plans["F1"] == Cross(Founder("Tind"), Founder("Self"))
+    assert plans["F2"] == Selfing(plans["F1"])
+    assert read_register([*rows[1:2], ("X", "Tind", "self")])["X"] == Selfing(Founder("Tind"))
+
+
 def test_without_a_register_only_short_forms_are_known() -> None:
     families = pd.DataFrame({"family": ["F2", "Kids"], "female": ["", ""], "male": ["", ""]})
     plans = family_plans(families, ["F2", "Kids", "BC1", "bc2 F2", "BC1(P2)"])
