@@ -108,7 +108,7 @@ def expected_ratios(
     names = [f for f in founders_of(plan) if f != TESTER]
     orders = {m: _matchings(declared, own, evidence, m, ordered) for m in models}
     for model in models if len(names) > 1 else ():
-        for genotypes in itertools.product(_founders(model), repeat=len(names)):
+        for genotypes in itertools.product(model.founders(), repeat=len(names)):
             further = _further(model, genotypes)
             if further is None:
                 continue
@@ -126,8 +126,7 @@ def expected_ratios(
                     continue
                 # A cytoplasm is rarer than one gene: it counts like two.
                 assumed = (model.genes or 2) + 2 * further
-                way = Way((model.name,), model.genes, assumed, further > 0,
-                          support)  # fmt: skip
+                way = Way((model.name,), model.genes, assumed, further > 0, support)
                 for outcome in outcomes:
                     add(tuple((c, outcome[c]) for c in declared if outcome.get(c)), way)
     return [
@@ -135,13 +134,6 @@ def expected_ratios(
         for (shares, further), way in found.items()
         if not (further and (shares, False) in found and found[shares, False].agrees)
     ]
-
-
-def _founders(model: InheritanceModel) -> tuple[str, ...]:
-    """Genotypes that a founder may have: for one gene also those that do not breed true."""
-    if model.genes != 1 or model.rule.lethal:
-        return model.founders()
-    return tuple(str(g) for g in model.rule.own_genome.genotypes())
 
 
 def _further(model: InheritanceModel, genotypes: Sequence[str]) -> int | None:

@@ -228,7 +228,7 @@ def compare_models(
     found, tried, distinct = weigh(evidence, chosen, mixing, log_prior, ordered)
     used = tuple(f for f, node in evidence.families.items() if node in evidence.counts)
     fixed = scoring_error is not None
-    if not found or not evidence.n:
+    if not found:
         return Comparison(
             name, evidence.n, used, left_out, (), 0.0, (0.0, 0.5), fixed, 1.0, "", tried, distinct,
             tuple(evidence.founders), evidence.classes, ordered, 0.0,

@@ -165,14 +165,15 @@ class InheritanceModel(Result):
         return replace(self, rule=replace(self.rule, looks=looks))
 
     def founders(self) -> tuple[str, ...]:
-        """The genotypes a founder can have: those that breed true, or with a lethal all
-        that live."""
+        """The genotypes a founder can have: those that breed true, and for one gene or a lethal
+        also the others that live."""
         genome = self.rule.own_genome
         table = self.rule.table(genome)
+        untrue = self.genes == 1 or self.rule.lethal
         return tuple(
             str(genotype)
             for genotype, number in zip(genome.genotypes(), table.ravel(), strict=True)
-            if number != DEAD and (self.rule.lethal or genotype.female == genotype.male)
+            if number != DEAD and (untrue or genotype.female == genotype.male)
         )
 
     @property

@@ -170,8 +170,8 @@ def _choices(model: InheritanceModel, founders: int, classes: int, ordered: bool
     pairs = np.stack([np.stack([a.ravel(), b.ravel()]) for a, b in _allele_arrays(genome)])
     genotypes = genome.genotypes()
     true = [g.female == g.male for g in genotypes]
-    alive = table >= 0
-    options = [i for i in range(len(genotypes)) if alive[i] and (true[i] or model.genes == 1)]
+    allowed = set(model.founders())
+    options = [i for i, g in enumerate(genotypes) if str(g) in allowed]
     if len(options) ** founders > 5000:
         raise ModelError(
             f"{founders} founders are too many for {quote(model.name)}.\n"
@@ -223,7 +223,7 @@ def _from_shares(
     k = len(evidence.classes)
     counts = np.array(list(evidence.counts.values()), dtype=float).reshape(-1, k)
     shares = genotypes @ np.eye(k + 1)[choices.table][:, :-1]
-    first, _, which = _distinct_rows(shares.reshape(len(shares), -1))
+    first, which = _distinct_rows(shares.reshape(len(shares), -1))
     founder_prior = np.bincount(which, choices.prior)
     padded = np.concatenate([shares[first], np.zeros((len(first), len(counts), 1))], axis=2)
     place = np.full((len(choices.names), k), k)  # of each class of the trait in the model
@@ -231,7 +231,7 @@ def _from_shares(
     every = padded[:, :, place].transpose(0, 2, 1, 3).reshape(-1, len(counts), k)
     seen = counts > 0
     mixed = every @ mixing[-1]
-    kept, _, where = _distinct_rows(np.concatenate([every[:, seen], mixed[:, seen]], axis=1))
+    kept, where = _distinct_rows(np.concatenate([every[:, seen], mixed[:, seen]], axis=1))
     share = np.repeat(founder_prior, len(place)) / len(place)
     prior = np.bincount(where, share)
     written = (every[kept] @ mixing.transpose(1, 0, 2).reshape(k, -1)).reshape(
@@ -248,7 +248,7 @@ def _from_register(choices: Choices, evidence: Evidence, mixing: np.ndarray) -> 
     """With hidden plants: candidates that differ in letters alone are one."""
     n, m = len(choices.founders), len(choices.names)
     every = choices.candidates(np.repeat(np.arange(n), m), np.tile(np.arange(m), n))
-    first, _, which = _distinct_rows(_fingerprints(every))
+    first, which = _distinct_rows(_fingerprints(every))
     prior = np.bincount(which, np.repeat(choices.prior, m) / m)
     candidates = every.part(first)
     pieces = [
@@ -258,15 +258,12 @@ def _from_register(choices: Choices, evidence: Evidence, mixing: np.ndarray) -> 
     return candidates, prior, np.concatenate(pieces)
 
 
-def _distinct_rows(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The first of each sort of row, how often it occurs, and the sort of every row; shares
-    count to twelve digits."""
+def _distinct_rows(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The first of each sort of row, and the sort of every row; shares count to twelve digits."""
     whole = np.ascontiguousarray((rows * 1e12).round().astype(np.int64))
     plain = whole.view(np.dtype((np.void, whole.dtype.itemsize * whole.shape[1]))).ravel()
-    _, first, which, copies = np.unique(
-        plain, return_index=True, return_inverse=True, return_counts=True
-    )
-    return first, copies, which.ravel()
+    _, first, which = np.unique(plain, return_index=True, return_inverse=True)
+    return first, which.ravel()
 
 
 def _allele_arrays(genome: Genome) -> list[tuple[np.ndarray, np.ndarray]]:
