@@ -324,7 +324,7 @@ def judge_family(
     ----------
     season : the tables (`load_season`, `load_counts`).
     trait : a trait with classes.
-    family : a family whose parents are in the register, or that is named 'F2', 'BC1' ...
+    family : a family whose parents are in the register, or that is named 'F2', 'BC1(P2)' ...
     models : by default the whole catalogue.
     level : chance of a misfit below which a ratio is said not to fit.
 

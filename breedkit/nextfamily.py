@@ -161,13 +161,12 @@ def next_family(
     )
     _, parts = np.unique(together.round(9), axis=0, return_inverse=True)
     parts = parts.ravel()
+    leads = float(np.bincount(parts, prior).max())
+    found = NextFamily(sizes, (), certainty, int(parts.max()) + 1, leads)
+    if leads >= certainty or found.open_models < 2:
+        return found
     options = [_option(name, prior, row, parts, sizes, certainty) for name, row in shares.items()]
-    found = NextFamily(
-        sizes, (), certainty, parts.max() + 1, float(np.bincount(parts, prior).max())
-    )
     telling = [o for o in options if o.bits[-1] >= LEAST_BITS]
-    if found.leads >= certainty or found.open_models < 2:
-        telling = []
     telling.sort(key=lambda o: (found.enough(o) or np.inf, -o.bits[0], o.name))
     return replace(found, options=tuple(telling))
 
