@@ -11,21 +11,19 @@ that of seasons drawn from the candidate itself.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import xlogy
 
+from breedkit.comparison import Comparison
 from breedkit.errors import ModelError
 from breedkit.evidence import Evidence
 from breedkit.families import family_plans
 from breedkit.genome import Genome
 from breedkit.likelihood import Candidates, draw, expected_shares, log_likelihoods, mis_scoring
 from breedkit.models import InheritanceModel, catalogue
-from breedkit.nextfamily import NextFamily, next_family
 from breedkit.pedigree import TESTER, Founder, founders_of
-from breedkit.results import Fact, Result, chance, listing, percent, plants, sentence, show
 from breedkit.weights import (
     ModelWeight,
     Weighed,
@@ -37,163 +35,9 @@ from breedkit.weights import (
 )
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from breedkit.season import Season
 
-SUPPORTED = 0.99  # weight from which a model is called supported
-LEFT = 0.95  # the rivals that are named make up this weight together
-MISFIT = 0.01  # chance of the best candidate's misfit below which none is said to fit
 DRAWN = 400  # seasons drawn to judge the misfit
-
-
-@dataclass(frozen=True, eq=False, repr=False)
-class Comparison(Result):
-    """What all families together say of all models.
-
-    Attributes
-    ----------
-    weights : the models, by weight. Those with one `group` number expect the same numbers
-        of every family here.
-    error, error_interval : rate of mis-scoring under the best candidate, and the 95 %
-        interval by profile likelihood.
-    misfit : chance of a misfit as large as the best candidate's, or larger, if it holds.
-    worst : the family that fits worst, with its own share of the misfit.
-    tried, distinct : candidates, and how many of them are told apart here.
-    mean_error : mean rate of mis-scoring under the best model, weighed by prior and scores.
-    """
-
-    trait: str
-    n: int
-    families: tuple[str, ...]
-    left_out: tuple[str, ...]
-    weights: tuple[ModelWeight, ...]
-    error: float
-    error_interval: tuple[float, float]
-    fixed_error: bool
-    misfit: float
-    worst: str
-    tried: int
-    distinct: int
-    founders: tuple[str, ...]
-    classes: tuple[str, ...]
-    ordered: bool
-    mean_error: float
-
-    def next_family(
-        self, sizes: Sequence[int] = (10, 20, 40, 80, 160), certainty: float = 0.95
-    ) -> NextFamily:
-        """Which family would settle what is open, and with how many plants.
-
-        Parameters
-        ----------
-        sizes : numbers of plants to try.
-        certainty : weight that one model must reach.
-
-        Raises
-        ------
-        ModelError
-            for sizes below 1, or a certainty outside 0.5 to 1.
-        """
-        return next_family(
-            self.weights if self.n else (), self.founders, self.classes, self.mean_error,
-            self.ordered, sizes, certainty,
-        )  # fmt: skip
-
-    @property
-    def best(self) -> ModelWeight | None:
-        """The model with the largest weight; None if nothing was scored."""
-        return self.weights[0] if self.weights and self.n else None
-
-    @property
-    def inseparable(self) -> tuple[ModelWeight, ...]:
-        """The models that expect the same numbers as the best one, it included."""
-        return tuple(w for w in self.weights if self.best and w.group == self.best.group)
-
-    @property
-    def undecided(self) -> tuple[ModelWeight, ...]:
-        """The likeliest models that together make up 95 % of the weight."""
-        total, found = 0.0, []
-        for weight in self.weights if self.n else ():
-            found.append(weight)
-            total += weight.weight
-            if total >= LEFT:
-                break
-        return tuple(found)
-
-    @property
-    def verdict(self) -> str:
-        trait = sentence(show(self.trait))
-        base = f"It rests on {plants(self.n)} in {len(self.families)} families."
-        if len(self.families) == 1:
-            base = f"It rests on {plants(self.n)} in one family."
-        best = self.best
-        if best is None and self.n:
-            return f"{trait}: cannot tell; no model in the catalogue has such classes. {base}"
-        if best is None:
-            return f"{trait}: nothing was scored in a family whose parents are known."
-        if self.misfit < MISFIT:
-            return f"{trait}: none of these fits; {show(self.worst)} fits worst. {base}"
-        together = sum(w.weight for w in self.inseparable)
-        if together >= SUPPORTED and len(self.inseparable) == 1:
-            return f"{trait}: {best.name} is supported. {base}"
-        plain = sorted(self.inseparable, key=lambda w: w.model.rule.lethal)
-        names = listing([w.name for w in plain], "or")
-        if together >= SUPPORTED and len(plain) == 2:
-            return f"{trait}: {names} is supported, but they are not separable here. {base}"
-        if together >= SUPPORTED:
-            return f"{trait}: cannot tell yet; {names} expect the same numbers here. {base}"
-        names = listing([w.name for w in self.undecided], "or")
-        if len(self.undecided) == 1:
-            return f"{trait}: cannot tell yet, though {names} leads. {base}"
-        return f"{trait}: cannot tell yet; it may be {names}. {base}"
-
-    def facts(self) -> list[Fact]:
-        if self.best is None:
-            return []
-        facts = [
-            Fact(w.name, percent(w.weight), _says(w)) for w in self.weights[:6] if w.weight > 5e-4
-        ]
-        low, high = (percent(e) for e in self.error_interval)
-        remark = "as given" if self.fixed_error else f"{low} to {high} in 19 of 20 such seasons"
-        facts.append(Fact("mis-scored plants", percent(self.error), remark))
-        facts.append(Fact("chance of such a misfit", chance(self.misfit),
-                          f"if {self.best.name} holds; worst in {show(self.worst)}"))  # fmt: skip
-        facts.append(Fact("candidates tried", f"{self.tried:,}",
-                          f"{self.distinct:,} of them can be told apart here"))  # fmt: skip
-        return facts
-
-    @property
-    def notes(self) -> tuple[str, ...]:  # type: ignore[override]
-        if self.best is None:
-            return ()
-        notes = [
-            "The share beside a model is its weight: the chance that it is the right one, if "
-            "one of these is, a model with one gene more is half as likely beforehand, and one "
-            "parent in fifty does not breed true."
-        ]
-        if self.left_out:
-            notes.append(
-                f"Not used, since a parent is not known or is only called a tester: "
-                f"{listing([show(f) for f in self.left_out[:6]])}."
-            )
-        return tuple(notes)
-
-    def table(self) -> pd.DataFrame:
-        """Every model: weight, genes, founders and classes of its likeliest candidate, group."""
-        import pandas as pd
-
-        return pd.DataFrame(
-            {
-                "model": [w.name for w in self.weights],
-                "weight": [w.weight for w in self.weights],
-                "genes": [w.model.genes for w in self.weights],
-                "founders": [", ".join(f"{f} {g}" for f, g in w.founders) for w in self.weights],
-                "classes": ["|".join(w.classes) for w in self.weights],
-                "mis-scored": [w.error for w in self.weights],
-                "group": [w.group for w in self.weights],
-            }
-        )
 
 
 def compare_models(
@@ -227,13 +71,18 @@ def compare_models(
     chosen = (*catalogue().values(), no_segregation()) if models is None else tuple(models)
     found, tried, distinct = weigh(evidence, chosen, mixing, log_prior, ordered)
     used = tuple(f for f, node in evidence.families.items() if node in evidence.counts)
+    counts = {
+        f: tuple(row.tolist())
+        for f, row in season.counts(trait)[list(evidence.classes)].iterrows()
+        if f in used
+    }
     fixed = scoring_error is not None
     if not found:
         return Comparison(
             name, evidence.n, used, left_out, (), 0.0, (0.0, 0.5), fixed, 1.0, "", tried, distinct,
-            tuple(evidence.founders), evidence.classes, ordered, 0.0,
+            tuple(evidence.founders), evidence.classes, ordered, counts, 0.0,
         )  # fmt: skip
-    weights = _weights(evidence, found, rates)
+    weights = _weights(evidence, found, rates, ordered)
     best = next(f for f in found if f.model is weights[0].model)
     one = best.candidates.part(slice(best.top, best.top + 1))
     if scoring_error is None:
@@ -245,7 +94,7 @@ def compare_models(
     mean_error = float(np.exp(logs - log_sum(logs)) @ rates)
     return Comparison(
         name, evidence.n, used, left_out, weights, error, interval, fixed, misfit, worst,
-        tried, distinct, tuple(evidence.founders), evidence.classes, ordered, mean_error,
+        tried, distinct, tuple(evidence.founders), evidence.classes, ordered, counts, mean_error,
     )  # fmt: skip
 
 
@@ -280,27 +129,37 @@ def _rates(scoring_error: float | None) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _weights(
-    evidence: Evidence, found: Sequence[Weighed], rates: np.ndarray
+    evidence: Evidence, found: Sequence[Weighed], rates: np.ndarray, ordered: bool
 ) -> tuple[ModelWeight, ...]:
     """The weight of each model, with its likeliest candidate and its group."""
     weights = model_shares(found)
     weighed: list[ModelWeight] = []
     seen: list[np.ndarray] = []
+    numbers = {node: i for i, node in enumerate(evidence.counts)}
+    free = {
+        f: numbers[node]
+        for f, node in evidence.families.items()
+        if node in numbers and not evidence.structure.given[node]
+    }
     for at in np.argsort(-weights, kind="stable"):
         model, candidates, likelihoods, each, top = found[at]
         one = candidates.part(slice(top, top + 1))
-        print_ = expected_shares(evidence, one).round(9).ravel()
+        shares = expected_shares(evidence, one)[0]
+        print_ = shares.round(9).ravel()
         if evidence.structure.plants:
             print_ = np.concatenate([print_, likelihoods[top].round(7)])
         group = next((i for i, s in enumerate(seen) if np.array_equal(s, print_)), len(seen))
         if group == len(seen):
             seen.append(print_)
         names = [str(g) for g in candidates.genome.genotypes()]
+        error = float(rates[likelihoods[top].argmax()])
+        written = shares @ mis_scoring([error], len(evidence.classes), ordered)[0]
         weighed.append(ModelWeight(
             model, float(weights[at]), float(each),
             tuple((f, names[s]) for f, s in zip(evidence.founders, one.founders[0], strict=True)),
             _names(model, candidates.genome, one.looks[0], evidence.classes),
-            float(rates[likelihoods[top].argmax()]), group,
+            error, group,
+            {f: tuple(written[at].tolist()) for f, at in free.items()},
         ))  # fmt: skip
     return tuple(weighed)
 
@@ -355,10 +214,3 @@ def _saturated(evidence: Evidence) -> float:
         home = evidence.nodes[plant].one
         rows.setdefault(home, np.zeros(len(evidence.classes)))[look] += 1
     return float(sum((xlogy(r, r) - xlogy(r, r.sum())).sum() for r in rows.values()))
-
-
-def _says(weight: ModelWeight) -> str:
-    """'P1 AA, P2 aa; red over orange': the likeliest candidate of a model."""
-    founders = ", ".join(f"{show(f)} {g}" for f, g in weight.founders[:4])
-    pairs = zip(weight.model.classes, weight.classes, strict=True)
-    return f"{founders}; " + ", ".join(f"{c} {show(name)}" for c, name in pairs)

@@ -17,7 +17,7 @@ class seen here, are one before anything is computed.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from math import comb, lgamma, prod
@@ -43,7 +43,9 @@ class ModelWeight:
     """One model: its weight, and its likeliest candidate.
 
     `founders` are that candidate's genotypes by founder, `classes` its classes in the order
-    of the model, `error` the rate of mis-scoring it fits best with.
+    of the model, `error` the rate of mis-scoring it fits best with. `expected` are the shares
+    of the trait's classes in every family, mis-scoring included; a family from a single
+    plant is left out, since its shares hang on what that plant carries.
     """
 
     model: InheritanceModel
@@ -53,6 +55,7 @@ class ModelWeight:
     classes: tuple[str, ...]
     error: float
     group: int
+    expected: Mapping[str, tuple[float, ...]]
 
     @property
     def name(self) -> str:

@@ -39,7 +39,7 @@ FLOORS = [
     # 4: one question each
     ("power", "overview", "weights", "linkage", "measured", "mixture", "tasting"),
     ("ratios", "nextfamily"),
-    ("standing",),
+    ("standing", "comparison"),
     ("judge", "compare"),
     # 5: plants and plans
     ("odds", "planning", "schemes", "ranking"),

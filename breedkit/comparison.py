@@ -1,0 +1,181 @@
+"""What the comparison of all models says: verdict, facts, notes, table, pictures.
+
+Four answers are possible: a model is supported; it is supported but not separable from
+another; it cannot be told yet; none of these fits. Each says on how many plants it rests.
+`breedkit.compare` works out what stands here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from breedkit.nextfamily import NextFamily, next_family
+from breedkit.results import Fact, Result, chance, listing, percent, plants, sentence, show
+from breedkit.weights import ModelWeight
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SUPPORTED = 0.99  # weight from which a model is called supported
+LEFT = 0.95  # the rivals that are named make up this weight together
+MISFIT = 0.01  # chance of the best candidate's misfit below which none is said to fit
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Comparison(Result):
+    """What all families together say of all models.
+
+    Attributes
+    ----------
+    weights : the models, by weight. Those with one `group` number expect the same numbers
+        of every family here.
+    error, error_interval : rate of mis-scoring under the best candidate, and the 95 %
+        interval by profile likelihood.
+    misfit : chance of a misfit as large as the best candidate's, or larger, if it holds.
+    worst : the family that fits worst, with its own share of the misfit.
+    tried, distinct : candidates, and how many of them are told apart here.
+    counts : plants of each class in every family, those not scored left out.
+    mean_error : mean rate of mis-scoring under the best model, weighed by prior and scores.
+    """
+
+    trait: str
+    n: int
+    families: tuple[str, ...]
+    left_out: tuple[str, ...]
+    weights: tuple[ModelWeight, ...]
+    error: float
+    error_interval: tuple[float, float]
+    fixed_error: bool
+    misfit: float
+    worst: str
+    tried: int
+    distinct: int
+    founders: tuple[str, ...]
+    classes: tuple[str, ...]
+    ordered: bool
+    counts: Mapping[str, tuple[int, ...]]
+    mean_error: float
+
+    def next_family(
+        self, sizes: Sequence[int] = (10, 20, 40, 80, 160), certainty: float = 0.95
+    ) -> NextFamily:
+        """Which family would settle what is open, and with how many plants.
+
+        Parameters
+        ----------
+        sizes : numbers of plants to try.
+        certainty : weight that one model must reach.
+
+        Raises
+        ------
+        ModelError
+            for sizes below 1, or a certainty outside 0.5 to 1.
+        """
+        return next_family(
+            self.weights if self.n else (), self.founders, self.classes, self.mean_error,
+            self.ordered, sizes, certainty,
+        )  # fmt: skip
+
+    @property
+    def best(self) -> ModelWeight | None:
+        """The model with the largest weight; None if nothing was scored."""
+        return self.weights[0] if self.weights and self.n else None
+
+    @property
+    def inseparable(self) -> tuple[ModelWeight, ...]:
+        """The models that expect the same numbers as the best one, it included."""
+        return tuple(w for w in self.weights if self.best and w.group == self.best.group)
+
+    @property
+    def undecided(self) -> tuple[ModelWeight, ...]:
+        """The likeliest models that together make up 95 % of the weight."""
+        total, found = 0.0, []
+        for weight in self.weights if self.n else ():
+            found.append(weight)
+            total += weight.weight
+            if total >= LEFT:
+                break
+        return tuple(found)
+
+    @property
+    def verdict(self) -> str:
+        trait = sentence(show(self.trait))
+        base = f"It rests on {plants(self.n)} in {len(self.families)} families."
+        if len(self.families) == 1:
+            base = f"It rests on {plants(self.n)} in one family."
+        best = self.best
+        if best is None and self.n:
+            return f"{trait}: cannot tell; no model in the catalogue has such classes. {base}"
+        if best is None:
+            return f"{trait}: nothing was scored in a family whose parents are known."
+        if self.misfit < MISFIT:
+            return f"{trait}: none of these fits; {show(self.worst)} fits worst. {base}"
+        together = sum(w.weight for w in self.inseparable)
+        if together >= SUPPORTED and len(self.inseparable) == 1:
+            return f"{trait}: {best.name} is supported. {base}"
+        plain = sorted(self.inseparable, key=lambda w: w.model.rule.lethal)
+        names = listing([w.name for w in plain], "or")
+        if together >= SUPPORTED and len(plain) == 2:
+            return f"{trait}: {names} is supported, but they are not separable here. {base}"
+        if together >= SUPPORTED:
+            return f"{trait}: cannot tell yet; {names} expect the same numbers here. {base}"
+        names = listing([w.name for w in self.undecided], "or")
+        if len(self.undecided) == 1:
+            return f"{trait}: cannot tell yet, though {names} leads. {base}"
+        return f"{trait}: cannot tell yet; it may be {names}. {base}"
+
+    def facts(self) -> list[Fact]:
+        if self.best is None:
+            return []
+        facts = [
+            Fact(w.name, percent(w.weight), _says(w)) for w in self.weights[:6] if w.weight > 5e-4
+        ]
+        low, high = (percent(e) for e in self.error_interval)
+        remark = "as given" if self.fixed_error else f"{low} to {high} in 19 of 20 such seasons"
+        facts.append(Fact("mis-scored plants", percent(self.error), remark))
+        facts.append(Fact("chance of such a misfit", chance(self.misfit),
+                          f"if {self.best.name} holds; worst in {show(self.worst)}"))  # fmt: skip
+        facts.append(Fact("candidates tried", f"{self.tried:,}",
+                          f"{self.distinct:,} of them can be told apart here"))  # fmt: skip
+        return facts
+
+    @property
+    def notes(self) -> tuple[str, ...]:  # type: ignore[override]
+        if self.best is None:
+            return ()
+        notes = [
+            "The share beside a model is its weight: the chance that it is the right one, if "
+            "one of these is, a model with one gene more is half as likely beforehand, and one "
+            "parent in fifty does not breed true."
+        ]
+        if self.left_out:
+            notes.append(
+                f"Not used, since a parent is not known or is only called a tester: "
+                f"{listing([show(f) for f in self.left_out[:6]])}."
+            )
+        return tuple(notes)
+
+    def table(self) -> pd.DataFrame:
+        """Every model: weight, genes, founders and classes of its likeliest candidate, group."""
+        import pandas as pd
+
+        return pd.DataFrame(
+            {
+                "model": [w.name for w in self.weights],
+                "weight": [w.weight for w in self.weights],
+                "genes": [w.model.genes for w in self.weights],
+                "founders": [", ".join(f"{f} {g}" for f, g in w.founders) for w in self.weights],
+                "classes": ["|".join(w.classes) for w in self.weights],
+                "mis-scored": [w.error for w in self.weights],
+                "group": [w.group for w in self.weights],
+            }
+        )
+
+
+def _says(weight: ModelWeight) -> str:
+    """'P1 AA, P2 aa; red over orange': the likeliest candidate of a model."""
+    founders = ", ".join(f"{show(f)} {g}" for f, g in weight.founders[:4])
+    pairs = zip(weight.model.classes, weight.classes, strict=True)
+    return f"{founders}; " + ", ".join(f"{c} {show(name)}" for c, name in pairs)
