@@ -14,7 +14,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from breedkit import charts, overview
+from breedkit import canvas, overview
 from breedkit.errors import BreedkitError
 from breedkit.results import LONGEST, escape, html_table, show
 
@@ -100,7 +100,7 @@ def button(description: str, tooltip: str) -> widgets.Button:
 
 def picture(view: overview.Overview) -> str:
     """The picture of a view; nothing where no plant is scored."""
-    return charts.html_of(view.plot) if view.scored else ""
+    return canvas.html_of(view.plot) if view.scored else ""
 
 
 def scrolling(frame: Any, title: str, longest: int = LONGEST) -> str:

@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 import ipywidgets as widgets
 
-from breedkit import charts, overview
+from breedkit import canvas, overview
 from breedkit.controls import (
     Options,
     Panel,
@@ -457,7 +457,7 @@ def one_gene(season: Season) -> Panel:
         except BreedkitError as error:
             return first + alert(error) + picture(counted)
         try:
-            return first + judged.to_html(charts.html_of(judged.plot))
+            return first + judged.to_html(canvas.html_of(judged.plot))
         except ModelError:  # no ratio to draw the counts against
             return first + judged.to_html(picture(counted))
 

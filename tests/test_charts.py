@@ -9,7 +9,7 @@ from matplotlib import pyplot as plt
 from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
 
-from breedkit import charts, colours
+from breedkit import canvas, charts, colours
 
 NASTY = ["<img src=x onerror=alert(1)>", "=cmd()", "$x_$", "🌶 אדום", "_hidden", "n" * 10_000]
 
@@ -49,8 +49,8 @@ def test_counted_against_expected() -> None:
     assert [line.get_xdata()[0] for line in ax.lines] == [48, 16]
     assert "44 counted, 48 expected" in words(ax)
     assert "20 counted, 16 expected ▲" in words(ax)  # the misfit is marked
-    assert charts.caption_of(ax) == "64 plants."
-    assert charts.alternative_text(ax) == "44 red, 20 orange."
+    assert canvas.caption_of(ax) == "64 plants."
+    assert canvas.alternative_text(ax) == "44 red, 20 orange."
 
 
 def shown_at(ax, text: str):
@@ -225,15 +225,15 @@ def test_every_line_of_right_to_left_words_is_fenced_off_by_itself() -> None:
 def test_a_users_text_is_drawn_as_text(name: str) -> None:
     ax = charts.bars_against_expected([name, "b"], [1, 2], [2, 1], title=name, caption=name,
                                       ax=axes())  # fmt: skip
-    html = charts.html_picture(ax)  # draws it all; a warning would be an error
+    html = canvas.html_picture(ax)  # draws it all; a warning would be an error
     assert html.count("<") == 1 and "onerror=alert(1)>" not in html
     counts = pd.DataFrame([[1, 2]], index=[name], columns=[name, "b"])
     ax = charts.shares_by_group(counts, ax=axes(), title=name)
-    charts.html_picture(ax)
+    canvas.html_picture(ax)
     assert len(ax.get_legend().get_texts()) == 2
-    charts.html_picture(charts.points_by_group([name], [[1.0, 2.0]], unit=name, ax=axes()))
+    canvas.html_picture(charts.points_by_group([name], [[1.0, 2.0]], unit=name, ax=axes()))
     table = pd.DataFrame([[1, 2]], index=[name], columns=[name, "b"])
-    charts.html_picture(charts.counts_of_two(table, ax=axes()))
+    canvas.html_picture(charts.counts_of_two(table, ax=axes()))
 
 
 def test_a_new_axes_is_made_where_none_is_given() -> None:
@@ -243,5 +243,5 @@ def test_a_new_axes_is_made_where_none_is_given() -> None:
 
 
 def test_a_picture_for_a_panel_leaves_nothing_behind() -> None:
-    html = charts.html_of(lambda: charts.bars_against_expected(["a"], [1], [1], alt="one a"))
+    html = canvas.html_of(lambda: charts.bars_against_expected(["a"], [1], [1], alt="one a"))
     assert html.startswith('<img alt="one a" width="614"') and not plt.get_fignums()

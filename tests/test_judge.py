@@ -303,16 +303,16 @@ def test_what_cannot_be_asked(trait: str, family: str, error: type, says: str) -
 def test_the_chart_says_the_verdict() -> None:
     from matplotlib.figure import Figure
 
-    from breedkit import charts
+    from breedkit import canvas
 
     found = judge(F1={"red": 6, "orange": 0}, F2={"red": 13, "orange": 7})
     ax = Figure(layout="constrained").add_subplot()
     assert found.plot(ax) is ax
     assert [b.get_width() for b in ax.patches] == [13, 7]
     assert [line.get_xdata()[0] for line in ax.lines][:2] == [15, 5]
-    alt = charts.alternative_text(ax)
+    alt = canvas.alternative_text(ax)
     assert "cannot tell 3:1 from 9:7" in alt and "13 red : 7 orange" in alt
-    assert "0.439" in charts.caption_of(ax)
+    assert "0.439" in canvas.caption_of(ax)
     ax = Figure(layout="constrained").add_subplot()
     found.plot(ax, ratio="9:7")
     assert [line.get_xdata()[0] for line in ax.lines] == [11.25, 8.75]

@@ -25,7 +25,8 @@ SOURCES = {path.stem: path for path in sorted((ROOT / "breedkit").rglob("*.py"))
 FLOORS = [
     # 0: words, faults, pictures
     ("results", "colours"),
-    ("errors", "charts"),
+    ("errors", "canvas"),
+    ("charts",),
     # 1: alleles, and who came from whom
     ("loci", "pedigree"),
     # 2: crosses, rules, exact chances, the reading of files
@@ -51,7 +52,8 @@ FLOOR_OF = {module: floor for floor, modules in enumerate(FLOORS) for module in 
 # The only places where imports are clever: names looked up on first use, and the set-up.
 APART = {"__init__", "__main__"}
 
-ONLY_IN = {"ipywidgets": {"controls", "panels"}, "matplotlib": {"charts"}, "importlib": set()}
+DRAWING = {"canvas", "charts"}
+ONLY_IN = {"ipywidgets": {"controls", "panels"}, "matplotlib": DRAWING, "importlib": set()}
 # Slow to import, so imported where they are needed.
 INSIDE_FUNCTIONS = ("matplotlib", "openpyxl", "scipy.stats", "statsmodels")
 LONGEST_FILE = 500
@@ -125,6 +127,8 @@ def rooms() -> list[str]:
         ("ratios", "def f():\n    from matplotlib.figure import Figure", "matplotlib is not for"),
         ("tables", "from importlib import import_module", "importlib is not for"),
         ("charts", "import matplotlib.figure", "loaded with the file"),
+        ("canvas", "from matplotlib import pyplot", "loaded with the file"),
+        ("canvas", "from breedkit.charts import scatter", "charts is not on a lower"),
         ("compare", "from statsmodels import api", "loaded with the file"),
         ("ratios", "from scipy.stats import chi2", "loaded with the file"),
         ("ratios", "from scipy import stats", "loaded with the file"),

@@ -7,7 +7,7 @@ import pytest
 from matplotlib.figure import Figure
 
 import breedkit as bk
-from breedkit import charts
+from breedkit import canvas
 from breedkit.errors import TableError
 from breedkit.overview import family_labels, first_choice, look_around
 
@@ -38,7 +38,7 @@ def test_a_classed_trait_by_family(season) -> None:
     assert view.scored == counts[["red", "orange"]].to_numpy().sum()
     assert view.not_scored == counts["not scored"].sum()
     ax = view.plot(axes())
-    assert "46 red, 15 orange (61 plants)" in charts.alternative_text(ax)
+    assert "46 red, 15 orange (61 plants)" in canvas.alternative_text(ax)
 
 
 def test_a_measured_trait_by_family(season) -> None:
@@ -66,7 +66,7 @@ def test_two_traits_against_each_other(season) -> None:
     assert one.kind == other.kind == "points"
     pd.testing.assert_frame_equal(one.frame, other.frame)
     for view in (discs, one, look_around(season, "fruit weight", "fruit length")):
-        assert charts.alternative_text(view.plot(axes()))
+        assert canvas.alternative_text(view.plot(axes()))
 
 
 def test_the_plants_behind_a_bar(season) -> None:
@@ -84,7 +84,7 @@ def test_of_two_traits_not_scored_means_either(season) -> None:
     assert missing > both["fruit weight"].isna().sum()  # else nothing is told apart
     assert view.not_scored == len(view.plants_behind) == missing
     words = f"{len(both) - missing} plants scored for both"
-    assert words in view.verdict and words in charts.caption_of(view.plot(axes()))
+    assert words in view.verdict and words in canvas.caption_of(view.plot(axes()))
     assert list(view.plants_behind)[2:] == ["fruit weight", "typed", "burn"]
 
 
@@ -94,7 +94,7 @@ def test_tallies_have_no_plants_behind_them() -> None:
     )
     view = look_around(season, season.trait_names[0])
     assert view.scored == 12 and view.plants_behind.empty
-    assert charts.alternative_text(view.plot(axes()))
+    assert canvas.alternative_text(view.plot(axes()))
 
 
 @pytest.mark.parametrize(
@@ -119,7 +119,7 @@ def test_hostile_names_are_shown_as_text() -> None:
     season = bk.load_season(plants=frame)
     view = look_around(season, nasty)
     assert "<img" not in view._repr_html_()
-    assert charts.html_picture(view.plot(axes())).count("<") == 1
+    assert canvas.html_picture(view.plot(axes())).count("<") == 1
 
 
 @pytest.mark.parametrize(
@@ -209,7 +209,7 @@ def test_counts_are_whole_and_the_median_is_named(season) -> None:
     assert fact.value == f"median {values.median():g}"
     assert fact.remark.startswith(f"{values.min():.0f} to {values.max():.0f}, ")
     assert "the value of the middle plant" in view.notes[0]
-    caption = charts.caption_of(view.plot(axes()))
+    caption = canvas.caption_of(view.plot(axes()))
     assert "Fruits per node: 1 to 4." in caption and "median (middle plant)" in caption
 
 
@@ -222,7 +222,7 @@ def test_an_even_number_of_counts_can_have_half_a_fruit_in_the_middle() -> None:
 def test_a_caption_gives_the_range_of_both_measured_traits(season) -> None:
     view = look_around(season, "fruit weight", "fruit length")
     weight, length = (f.value for f in view.facts())
-    assert f"Fruit weight, g: {weight}. Fruit length, mm: {length}." in charts.caption_of(
+    assert f"Fruit weight, g: {weight}. Fruit length, mm: {length}." in canvas.caption_of(
         view.plot(axes())
     )
 

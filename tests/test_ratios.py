@@ -17,7 +17,7 @@ from matplotlib.figure import Figure
 from scipy.stats import chi2_contingency, chisquare, power_divergence
 
 import breedkit
-from breedkit import charts
+from breedkit import canvas
 from breedkit.errors import ModelError, TableError
 from breedkit.ratios import heterogeneity_test, ratio_test
 
@@ -455,8 +455,8 @@ def test_plot_draws_counted_and_expected():
     assert [bar.get_width() for bar in axes.patches[:2]] == [40, 40]
     lines = [line.get_xdata()[0] for line in axes.lines[:2]]
     assert lines == [60, 20]
-    assert "40:40 does not fit 3:1" in charts.alternative_text(axes)
-    assert charts.caption_of(axes).startswith("40:40 does not fit 3:1")
+    assert "40:40 does not fit 3:1" in canvas.alternative_text(axes)
+    assert canvas.caption_of(axes).startswith("40:40 does not fit 3:1")
     own = Figure().subplots()
     assert ratio_test([13, 7], "3:1").plot(ax=own) is own
 
