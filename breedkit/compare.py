@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from breedkit.season import Season
 
 DRAWN = 400  # seasons drawn to judge the misfit
+CELLS = 4_000_000  # numbers of one array in that
 
 
 def compare_models(
@@ -89,7 +90,8 @@ def compare_models(
         error, interval = _profile(evidence, one, ordered)
     else:
         error, interval = scoring_error, (scoring_error, scoring_error)
-    misfit, worst = _misfit(evidence, one, mixing, error, ordered)
+    misfit = _misfit(evidence, one, mixing, error, ordered)
+    worst = _worst(evidence, one, error, ordered)
     logs = log_sum((best.likelihoods + log_prior).T)  # of each rate, under the best model
     mean_error = float(np.exp(logs - log_sum(logs)) @ rates)
     return Comparison(
@@ -144,7 +146,7 @@ def _weights(
     for at in np.argsort(-weights, kind="stable"):
         model, candidates, likelihoods, each, top = found[at]
         one = candidates.part(slice(top, top + 1))
-        shares = expected_shares(evidence, one)[0]
+        shares = expected_shares(evidence, one)[0, 0]
         print_ = shares.round(9).ravel()
         if evidence.structure.plants:
             print_ = np.concatenate([print_, likelihoods[top].round(7)])
@@ -184,33 +186,52 @@ def _profile(
 
 def _misfit(
     evidence: Evidence, one: Candidates, mixing: np.ndarray, error: float, ordered: bool
-) -> tuple[float, str]:
-    """Chance of a misfit this large or larger under a candidate, and the worst family."""
+) -> float:
+    """Chance of a misfit this large or larger under a candidate, from drawn seasons."""
     at_best = mis_scoring([error], len(evidence.classes), ordered)
     rng = np.random.default_rng(0)
+    width = len(mixing) * one.looks.shape[1] * (len(evidence.structure.plants) + 1)
+    most = max(1, CELLS // width)
 
-    def misfit(scored: Evidence) -> float:
-        return _saturated(scored) - float(log_likelihoods(scored, one, mixing).max())
+    def misfits(scored: Evidence) -> np.ndarray:
+        return _saturated(scored) - log_likelihoods(scored, one, mixing).max(axis=1)
 
-    own = misfit(evidence)
-    drawn = [misfit(draw(evidence, one, at_best, rng)) for _ in range(DRAWN)]
-    worse = sum(d >= own - 1e-9 for d in drawn)
-    shares = expected_shares(evidence, one)[0] @ at_best[0]
-    families = [f for f, n in evidence.families.items() if n in evidence.counts]
-    numbers = {node: i for i, node in enumerate(evidence.counts)}
-    gaps = {}
-    for family in families:
-        node = evidence.families[family]
-        row = np.array(evidence.counts[node], dtype=float)
-        seen = row / row.sum()
-        gaps[family] = float((xlogy(row, seen) - xlogy(row, shares[numbers[node]])).sum())
-    return (worse + 1) / (DRAWN + 1), max(gaps, key=lambda f: gaps[f])
+    own = misfits(evidence)[0] - 1e-9
+    worse, left = 0, DRAWN
+    while left:
+        seasons = min(most, left)
+        worse += int((misfits(draw(evidence, one, at_best, rng, seasons)) >= own).sum())
+        left -= seasons
+    return (worse + 1) / (DRAWN + 1)
 
 
-def _saturated(evidence: Evidence) -> float:
-    """The log-likelihood if every family had just the shares that it shows."""
-    rows = {node: np.array(row, dtype=float) for node, row in evidence.counts.items()}
+def _worst(evidence: Evidence, one: Candidates, error: float, ordered: bool) -> str:
+    """The family that lacks most of its own best likelihood, given all others."""
+    if not evidence.counts:
+        return ""
+    at_best = mis_scoring([error], len(evidence.classes), ordered)
+    nodes = list(evidence.counts)
+    without = evidence.with_scores(
+        {node: evidence.rows(node) * (np.arange(len(nodes)) != i)[:, None]
+         for i, node in enumerate(nodes)},
+        {plant: np.full(len(nodes), look) for plant, look in evidence.scores.items()},
+    )  # fmt: skip
+    given_others = log_likelihoods(evidence, one, at_best) - log_likelihoods(without, one, at_best)
+    rows = np.concatenate([evidence.rows(node) for node in nodes])
+    lacking = _own_shares(rows) - given_others[:, 0]
+    return next(f for f, n in evidence.families.items() if n == nodes[int(lacking.argmax())])
+
+
+def _saturated(evidence: Evidence) -> np.ndarray:
+    """The log-likelihood of each season if every family had just the shares that it shows."""
+    rows = {node: evidence.rows(node) for node in evidence.counts}
     for plant, look in evidence.scores.items():
-        home = evidence.nodes[plant].one
-        rows.setdefault(home, np.zeros(len(evidence.classes)))[look] += 1
-    return float(sum((xlogy(r, r) - xlogy(r, r.sum())).sum() for r in rows.values()))
+        home, seen = evidence.nodes[plant].one, np.eye(len(evidence.classes))[np.atleast_1d(look)]
+        rows[home] = rows.get(home, 0) + seen
+    return sum((_own_shares(row) for row in rows.values()), np.zeros(1))
+
+
+def _own_shares(rows: np.ndarray) -> np.ndarray:
+    """The log-likelihood of counts (..., classes) under their own shares."""
+    total = rows.sum(axis=-1)
+    return xlogy(rows, rows).sum(axis=-1) - xlogy(total, total)

@@ -33,6 +33,10 @@ class Kind(IntEnum):
     PLANT = 4
 
 
+Counts = tuple[int, ...] | np.ndarray
+Score = int | np.ndarray
+
+
 class Node(NamedTuple):
     """How a group of plants, or one plant, came about.
 
@@ -55,16 +59,17 @@ class Evidence:
     nodes : parents before offspring. A family is a CROSS or a SELFING.
     founders : the node of each founder, by name.
     families : the node of each family, by name.
-    counts : {node: plants of each class}, without the hidden plants.
-    scores : {node: class} of hidden plants that were scored.
+    counts : {node: plants of each class}, without the hidden plants; (classes,), or
+        (seasons, classes) where many seasons of one register go along together.
+    scores : {node: class} of hidden plants that were scored; a number, or (seasons,).
     """
 
     classes: tuple[str, ...]
     nodes: tuple[Node, ...]
     founders: Mapping[str, int]
     families: Mapping[str, int]
-    counts: Mapping[int, tuple[int, ...]]
-    scores: Mapping[int, int]
+    counts: Mapping[int, Counts]
+    scores: Mapping[int, Score]
 
     @classmethod
     def of(
@@ -101,17 +106,20 @@ class Evidence:
             if home not in table or not table[home][look]:
                 raise ModelError("A plant with offspring is missing from the counts of its family.")
             table[home][look] -= 1
-        kept = {node: tuple(row.tolist()) for node, row in table.items() if row.any()}
+        kept: dict[int, Counts] = {n: tuple(row.tolist()) for n, row in table.items() if row.any()}
         return cls(tuple(classes), tuple(build.nodes), build.founders, families, kept, build.scores)
 
     @property
     def n(self) -> int:
-        """Number of plants scored."""
-        return sum(map(sum, self.counts.values())) + len(self.scores)
+        """Number of plants scored, in one season."""
+        counted = sum(int(self.rows(node)[0].sum()) for node in self.counts)
+        return counted + len(self.scores)
 
-    def with_scores(
-        self, counts: Mapping[int, tuple[int, ...]], scores: Mapping[int, int]
-    ) -> Evidence:
+    def rows(self, node: int) -> np.ndarray:
+        """The counts of a family, (seasons, classes)."""
+        return np.atleast_2d(np.asarray(self.counts[node], dtype=float))
+
+    def with_scores(self, counts: Mapping[int, Counts], scores: Mapping[int, Score]) -> Evidence:
         """The same register with other counts and scores of the same nodes."""
         other = replace(self, counts=counts, scores=scores)
         other.__dict__["structure"] = self.structure
@@ -121,6 +129,43 @@ class Evidence:
     def structure(self) -> Structure:
         """How the nodes hang together, worked out once for all models."""
         return Structure.of(self.nodes, self.counts)
+
+    @cached_property
+    def tallies(self) -> list[tuple[Alike, np.ndarray]]:
+        """Families that come about alike, with their counts, (seasons, members, classes)."""
+        return [
+            (alike, np.stack([self.rows(node) for node in alike.members], axis=1))
+            for alike in self.structure.families
+        ]
+
+    @cached_property
+    def looks(self) -> tuple[np.ndarray, np.ndarray]:
+        """Where the scored hidden plants stand in `structure.plants`, and their classes,
+        (seasons, scored plants)."""
+        at = np.array([self.structure.at[n] for n in self.scores], dtype=int)
+        if not self.scores:
+            return at, np.empty((1, 0), dtype=int)
+        seen = np.array(list(self.scores.values()), dtype=int)
+        return at, np.atleast_2d(seen.T)
+
+
+class Alike(NamedTuple):
+    """Nodes that come about alike.
+
+    `home` is a node with the distribution in question: their own if they are families, that
+    of the families they stand in if they are plants. `members` are the nodes, `at` where the
+    plants among them stand in `Structure.plants`, `given` the hidden plants that each depends
+    on. If that is one for each, `to` says where these stand, each once; if several depend on
+    one, `order` brings them together, and those of each begin at `starts`.
+    """
+
+    home: int
+    members: list[int]
+    at: np.ndarray
+    given: list[tuple[int, ...]]
+    to: np.ndarray
+    order: np.ndarray
+    starts: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,7 +180,8 @@ class Structure:
     given : for each node the hidden plants its distribution depends on; a plant's is itself.
     recipe : for each node the number of its recipe.
     origin : for each recipe a node that has it.
-    plants : the hidden plants.
+    plants : the hidden plants, and `at`, where each stands among them.
+    families : the families with counts, those of one recipe together.
     steps : hidden plants to sum out together: of one level and one recipe, offspring first.
     core : the hidden plants that mate with hidden plants, and those they come from.
     """
@@ -144,7 +190,9 @@ class Structure:
     recipe: list[int]
     origin: list[int]
     plants: list[int]
-    steps: list[list[int]]
+    at: dict[int, int]
+    families: list[Alike]
+    steps: list[Alike]
     core: set[int]
 
     @classmethod
@@ -161,7 +209,8 @@ class Structure:
                 key, own = number, ()
             elif kind == Kind.PLANT:
                 key, own = "plant", (number,)
-                level[number] = max((level[g] + 1 for g in given[one]), default=0)
+                above = given[one]
+                level[number] = 1 + max([level[g] for g in above]) if above else 0
             elif kind == Kind.CROSS:
                 mother, father = given[one], given[other]
                 own = mother if mother == father else tuple(dict.fromkeys((*mother, *father)))
@@ -174,13 +223,33 @@ class Structure:
                 origin.append(number)
             given.append(own)
             recipe.append(numbers[key])
-        core = _core(given, nodes, [*(nodes[p].one for p in level), *counts])
-        together: dict[tuple[int, int], list[int]] = {}
+        counted = list(counts)
+        core = _core(given, nodes, [*(nodes[p].one for p in level), *counted])
+        at = {plant: i for i, plant in enumerate(level)}
+
+        def alike(members: list[int], homes: list[int]) -> Alike:
+            above = [given[home] for home in homes]
+            where = np.array([at[m] for m in members if m in at], dtype=int)
+            each = np.array([at[g] for (g,) in above] if len(above[0]) == 1 else [], dtype=int)
+            order = each.argsort(kind="stable")
+            to, starts = np.unique(each[order], return_index=True)
+            if len(to) == len(each):
+                to, order, starts = each, order[:0], starts[:0]
+            return Alike(homes[0], members, where, above, to, order, starts)
+
+        families: dict[int, list[int]] = {}
+        for node in counted:
+            families.setdefault(recipe[node], []).append(node)
+        steps: dict[tuple[int, int], list[int]] = {}
         for plant in level:
             if plant not in core:
-                together.setdefault((-level[plant], recipe[nodes[plant].one]), []).append(plant)
-        steps = [together[key] for key in sorted(together)]
-        return cls(given, recipe, origin, list(level), steps, core)
+                steps.setdefault((-level[plant], recipe[nodes[plant].one]), []).append(plant)
+        return cls(
+            given, recipe, origin, list(level), at,
+            [alike(members, members) for members in families.values()],
+            [alike(steps[key], [nodes[p].one for p in steps[key]]) for key in sorted(steps)],
+            core,
+        )  # fmt: skip
 
 
 def _core(

@@ -13,10 +13,13 @@ conditioned on, so backcrosses make no loops. Plants with one hidden parent are 
 out level by level, all of a level at once; what then remains are matings between
 hidden plants, summed out one plant at a time. Both are exact.
 
-Plants chosen by their look without a name (a CHOSEN group) are taken to be of that class.
+Plants chosen by their look without a name (a CHOSEN group) are weighed by P(look | x). Where
+a class does not always show, or a genotype does not always live, a candidate says so with a
+matrix from class to class shown, and a chance to live for each genotype.
 
 Many candidates (founder genotypes, ways to name the classes) and many rates of
-mis-scoring go along as leading axes, (candidates, rates).
+mis-scoring go along as leading axes, (candidates, rates); instead of candidates it can be
+many seasons of one register under one candidate.
 """
 
 from __future__ import annotations
@@ -28,9 +31,11 @@ from math import prod
 
 import numpy as np
 
-from breedkit.evidence import Evidence, Kind
+from breedkit.evidence import Alike, Counts, Evidence, Kind, Score
 from breedkit.genome import Genome
 from breedkit.meiosis import gamete_step, run_steps, side_by_side, union_step
+
+LETTERS = "abcd"  # of the hidden plants that a family can depend on, in einsum
 
 # --- the arrays of one model ------------------------------------------------
 
@@ -76,39 +81,63 @@ class Candidates:
     founders : (candidates, founders), the state of each founder, in the order of the
         evidence's founders.
     looks : (candidates, states), the class that each genotype shows; -1 dies.
+    showing : (candidates, classes, classes), the chance that a plant of one class shows
+        another; None if each shows its own.
+    living : (candidates, states), the chance of each genotype to live until it is scored;
+        None if all do whose class is not -1.
     """
 
     genome: Genome
     founders: np.ndarray
     looks: np.ndarray
+    showing: np.ndarray | None = None
+    living: np.ndarray | None = None
 
     def part(self, which: slice | np.ndarray) -> Candidates:
         """Some of the candidates."""
-        return Candidates(self.genome, self.founders[which], self.looks[which])
+        showing = None if self.showing is None else self.showing[which]
+        living = None if self.living is None else self.living[which]
+        return Candidates(self.genome, self.founders[which], self.looks[which], showing, living)
+
+    def shown(self, classes: int) -> np.ndarray:
+        """(candidates, states, classes): the chance that a genotype, if it lives, shows a class."""
+        plain = np.eye(classes + 1)[self.looks][:, :, :-1]
+        return plain if self.showing is None else plain @ self.showing
 
 
-def expected_genotypes(evidence: Evidence, candidates: Candidates) -> np.ndarray:
+def expected_genotypes(
+    evidence: Evidence, candidates: Candidates, mixing: np.ndarray | None = None
+) -> np.ndarray:
     """Expected shares of the genotypes in every scored family.
 
     A family from a hidden plant is the average over what that plant can be, its own look
-    not considered. Looks matter only where they say that a genotype dies.
+    not considered. Looks matter only where they say that a genotype dies, and where plants
+    were chosen by their look.
+
+    Parameters
+    ----------
+    mixing : (rates, classes, classes), mis-scoring; by default there is none, at one rate.
 
     Returns
     -------
-    array (candidates, families in the order of `evidence.counts`, states).
+    array (candidates, rates, families in the order of `evidence.counts`, states).
     """
-    return _Sum(evidence, candidates, mis_scoring([0.0], len(evidence.classes))).expected()
+    none = mis_scoring([0.0], len(evidence.classes))
+    return _Sum(evidence, candidates, none if mixing is None else mixing).expected()
 
 
-def expected_shares(evidence: Evidence, candidates: Candidates) -> np.ndarray:
-    """Expected shares of the classes in every scored family, without mis-scoring.
+def expected_shares(
+    evidence: Evidence, candidates: Candidates, mixing: np.ndarray | None = None
+) -> np.ndarray:
+    """Expected shares of the classes in every scored family, as they are written down.
 
     Returns
     -------
-    array (candidates, families in the order of `evidence.counts`, classes).
+    array (candidates, rates, families in the order of `evidence.counts`, classes).
     """
-    shown = np.eye(len(evidence.classes) + 1)[candidates.looks][:, :, :-1]
-    return expected_genotypes(evidence, candidates) @ shown
+    shares = expected_genotypes(evidence, candidates, mixing)
+    shares = shares @ candidates.shown(len(evidence.classes))[:, None]
+    return shares if mixing is None else shares @ mixing
 
 
 def log_likelihoods(evidence: Evidence, candidates: Candidates, mixing: np.ndarray) -> np.ndarray:
@@ -130,14 +159,18 @@ def log_likelihoods(evidence: Evidence, candidates: Candidates, mixing: np.ndarr
 
 
 def draw(
-    evidence: Evidence, candidates: Candidates, mixing: np.ndarray, rng: np.random.Generator
+    evidence: Evidence,
+    candidates: Candidates,
+    mixing: np.ndarray,
+    rng: np.random.Generator,
+    seasons: int,
 ) -> Evidence:
-    """A season like this one, drawn from one candidate at one rate of mis-scoring.
+    """Seasons like this one, drawn from one candidate at one rate of mis-scoring.
 
     The register, the plants that have offspring and the number of plants scored in each
     family stay; genotypes and scores are new.
     """
-    return _Sum(evidence, candidates, mixing).drawn(rng)
+    return _Sum(evidence, candidates, mixing).drawn(rng, seasons)
 
 
 def mis_scoring(
@@ -160,19 +193,19 @@ def mis_scoring(
 class _Sum:
     """One pass over a register: distributions downwards, then likelihoods upwards.
 
-    Arrays have the axes (candidates, rates, states of each given plant, ...); a first axis of
-    length 1 stands for every candidate.
+    Arrays have the axes (candidates, rates, states of each given plant, ...); a first or second
+    axis of length 1 stands for every candidate, or for every rate.
     """
 
     def __init__(self, evidence: Evidence, candidates: Candidates, mixing: np.ndarray):
         self.nodes, self.evidence, self.candidates = evidence.nodes, evidence, candidates
         self.structure = evidence.structure
         self.engine = Engine.of(candidates.genome)
-        self.alive = candidates.looks >= 0
-        shown = np.eye(len(evidence.classes))[candidates.looks] * self.alive[:, :, None]
+        alive = candidates.looks >= 0
+        self.living = alive if candidates.living is None else alive * candidates.living
+        self.all_live = bool((self.living == 1).all())
         # (candidates, rates, states, classes): what a plant of each genotype is written as
-        self.written = np.einsum("bgc,ecd->begd", shown, mixing)
-        self.sums = np.zeros((len(candidates.looks), len(mixing)))
+        self.written = candidates.shown(len(evidence.classes))[:, None] @ mixing
         self.founder_at = {node: i for i, node in enumerate(evidence.founders.values())}
         self._weights: dict[int, np.ndarray] = {}
         self._chances: dict[int, np.ndarray] = {}
@@ -180,7 +213,7 @@ class _Sum:
     # --- downwards: which genotypes a group can have ---
 
     def weights(self, number: int) -> np.ndarray:
-        """The distribution of a node's plants, (candidates or 1, states of each given, states).
+        """The distribution of a node's plants, (candidates, rates, states of each given, states).
 
         Not scaled: seed that dies is missing, so that pooled families keep their sizes.
         """
@@ -194,30 +227,31 @@ class _Sum:
         states = len(self.engine.selfing)
         match node.kind:
             case Kind.FOUNDER:
-                return np.eye(states)[self.candidates.founders[:, self.founder_at[number]]]
+                state = self.candidates.founders[:, self.founder_at[number]]
+                return np.eye(states)[state][:, None]
             case Kind.PLANT:
-                return np.eye(states)[None]
+                return np.eye(states)[None, None]
             case Kind.CHOSEN:
-                kept = self._middle(self.candidates.looks == node.other, given[number])
+                kept = self._middle(self.written[..., node.other], given[number])
                 return self.weights(node.one) * kept
             case Kind.SELFING:
                 weights = self.weights(node.one) @ self.engine.selfing
             case _:
-                letters = dict(zip(given[number], "abcd", strict=False))
-                sides = ["z" + "".join(letters[g] for g in given[n]) for n in node[1:]]
+                letters = dict(zip(given[number], LETTERS, strict=False))
+                sides = ["ze" + "".join(letters[g] for g in given[n]) for n in node[1:]]
                 both = np.einsum(
-                    f"{sides[0]}x,{sides[1]}y->z{''.join(letters.values())}xy",
+                    f"{sides[0]}x,{sides[1]}y->ze{''.join(letters.values())}xy",
                     *(self.weights(n) @ self.engine.gametes for n in node[1:]),
                 )
                 weights = both.reshape(*both.shape[:-2], -1) @ self.engine.union
-        if not self.alive.all():
-            weights = weights * self._middle(self.alive, given[number])
-        return weights
+        if self.all_live:
+            return weights
+        return weights * self._middle(self.living[:, None], given[number])
 
     @staticmethod
     def _middle(array: np.ndarray, given: tuple[int, ...]) -> np.ndarray:
-        """(candidates, states) -> (candidates, 1 for each given plant, states)."""
-        return array.reshape(len(array), *(1,) * len(given), -1)
+        """(candidates, rates, states) -> (candidates, rates, 1 for each given plant, states)."""
+        return array.reshape(*array.shape[:2], *(1,) * len(given), -1)
 
     def chances(self, number: int) -> np.ndarray:
         """The distribution of a node's plants, scaled to total 1 given each hidden plant."""
@@ -232,97 +266,98 @@ class _Sum:
     # --- upwards: how likely the scores are ---
 
     def total(self) -> np.ndarray:
-        """The log-likelihood, (candidates, rates)."""
-        plants = self.structure.plants
-        self.at = {n: i for i, n in enumerate(plants)}
-        self.message = np.zeros((*self.sums.shape, len(plants), len(self.engine.selfing)))
+        """The log-likelihood, (candidates or seasons, rates)."""
+        at, seen = self.evidence.looks
+        many = max(len(self.written), len(seen), *(len(c) for _, c in self.evidence.tallies), 1)
+        self.sums = np.zeros((many, self.written.shape[1]))
+        states, plants = len(self.engine.selfing), len(self.structure.plants)
+        self.message = np.zeros((*self.sums.shape, states, plants))
         self.pairs: dict[tuple[int, ...], np.ndarray] = {}
-        alike: dict[int, list[int]] = {}
-        for n in self.evidence.counts:
-            alike.setdefault(self.structure.recipe[n], []).append(n)
-        for members in alike.values():
-            self._add_counts(members)
-        seen: dict[int, list[int]] = {}
-        for n, look in self.evidence.scores.items():
-            seen.setdefault(look, []).append(self.at[n])
-        for look, where in seen.items():
-            self.message[:, :, where] += _log(self.written[:, :, None, :, look])
-        for members in self.structure.steps:
-            self._sum_out(members)
+        for alike, counts in self.evidence.tallies:
+            self._add_counts(alike, counts)
+        if len(at):
+            said = np.moveaxis(_log(self.written)[..., seen], 3, 0)  # seasons first, then z, e, ...
+            self.message[..., at] += said[0] if len(seen) == 1 else said[:, 0]
+        for alike in self.structure.steps:
+            self._sum_out(alike)
         if self.structure.core:
             self._contract()
         return self.sums
 
     def expected(self) -> np.ndarray:
-        """Average shares of the genotypes in every scored family."""
+        """Average shares of the genotypes in every scored family, (candidates, rates, ...)."""
         families = [self._average(number) for number in self.evidence.counts]
+        shape = (*self.written.shape[:2], len(self.engine.selfing))
         if not families:
-            return np.zeros((len(self.sums), 0, len(self.engine.selfing)))
-        shape = (len(self.sums), len(self.engine.selfing))
-        return np.stack([np.broadcast_to(family, shape) for family in families], axis=1)
+            return np.zeros((*shape[:2], 0, shape[2]))
+        return np.stack([np.broadcast_to(family, shape) for family in families], axis=2)
 
     def _average(self, number: int) -> np.ndarray:
-        """The distribution of a node's plants, hidden plants summed out: (candidates, states)."""
+        """A node's plants, hidden plants summed out: (candidates, rates, states)."""
         chances = self.chances(number)
         for plant in reversed(self.structure.given[number]):
-            chances = np.einsum("z...hg,zh->z...g", chances, self._average(self.nodes[plant].one))
+            above = self._average(self.nodes[plant].one)
+            chances = np.einsum("ze...hg,zeh->ze...g", chances, above)
         return chances
 
-    def drawn(self, rng: np.random.Generator) -> Evidence:
+    def drawn(self, rng: np.random.Generator, seasons: int) -> Evidence:
         """New counts and scores, parents before offspring."""
-        states: dict[int, int] = {}
-        given = self.structure.given
+        states: dict[int, np.ndarray] = {}
+        given, written = self.structure.given, self.written[0, 0]
 
         def chances(number: int) -> np.ndarray:
             """The distribution of a node's plants, given the hidden plants drawn so far."""
-            return self.chances(number)[0][tuple(states[g] for g in given[number])]
+            one = self.chances(number)[0, 0][tuple(states[g] for g in given[number])]
+            return np.broadcast_to(one, (seasons, len(written)))
 
-        written = self.written[0, 0]
-        scores = dict(self.evidence.scores)
+        sizes = {n: int(self.evidence.rows(n)[0].sum()) for n in self.evidence.counts}
+        scores: dict[int, Score] = dict(self.evidence.scores)
         for plant in self.structure.plants:
-            states[plant] = int(rng.choice(len(written), p=chances(self.nodes[plant].one)))
+            states[plant] = _pick(rng, chances(self.nodes[plant].one))
             if plant in scores:
-                scores[plant] = int(rng.choice(written.shape[1], p=written[states[plant]]))
-        counts = {
-            number: tuple(rng.multinomial(sum(row), chances(number) @ written).tolist())
-            for number, row in self.evidence.counts.items()
+                scores[plant] = _pick(rng, written[states[plant]])
+        counts: dict[int, Counts] = {
+            number: rng.multinomial(sizes[number], chances(number) @ written)
+            for number in self.evidence.counts
         }
         return self.evidence.with_scores(counts, scores)
 
-    def _add_counts(self, members: list[int]) -> None:
+    def _add_counts(self, alike: Alike, counts: np.ndarray) -> None:
         """Families that come about alike: what their counts say of the plants they come from."""
-        chances = self.chances(members[0])
-        letters = "abcd"[: chances.ndim - 2]
-        shares = np.einsum(f"z{letters}g,zegc->ze{letters}c", chances, self.written)
-        counts = np.array([self.evidence.counts[n] for n in members], dtype=float)
-        never = (shares == 0) @ counts.T > 0
-        said = np.log(np.where(shares > 0, shares, 1)) @ counts.T
-        self._tell(members, np.where(never, -np.inf, said))
+        chances = self.chances(alike.home)
+        letters = LETTERS[: chances.ndim - 3]
+        shares = np.einsum(f"ze{letters}g,zegc->ze{letters}c", chances, self.written)
+        rows = counts.reshape(-1, counts.shape[-1]).T
+        said = np.log(np.where(shares > 0, shares, 1)) @ rows
+        if (shares == 0).any():
+            said = np.where((shares == 0) @ rows > 0, -np.inf, said)
+        if len(counts) > 1:  # many seasons under one candidate
+            said = said[0].reshape(*said.shape[1:-1], len(counts), -1)
+            said = np.moveaxis(said, -2, 0)
+        self._tell(alike, said)
 
-    def _tell(self, members: list[int], said: np.ndarray) -> None:
+    def _tell(self, alike: Alike, said: np.ndarray) -> None:
         """Add (candidates, rates, states of the given plants, members) where it belongs."""
-        given = [self.structure.given[n] for n in members]
         match said.ndim - 3:
             case 0:
                 self.sums += said.sum(axis=-1)
             case 1:
-                by_plant = np.moveaxis(self.message, 2, 0)
-                np.add.at(by_plant, [self.at[g] for (g,) in given], np.moveaxis(said, -1, 0))
+                if len(alike.order):  # several offspring of one plant
+                    said = np.add.reduceat(said[..., alike.order], alike.starts, axis=-1)
+                self.message[..., alike.to] += said
             case _:
-                for i, plants in enumerate(given):
+                for i, plants in enumerate(alike.given):
                     self.pairs[plants] = self.pairs.get(plants, 0) + said[..., i]
 
-    def _sum_out(self, members: list[int]) -> None:
+    def _sum_out(self, alike: Alike) -> None:
         """Sum over the genotypes of hidden plants whose families come about alike."""
-        homes = [self.nodes[n].one for n in members]
-        message = self.message[:, :, [self.at[n] for n in members]]
-        top = message.max(axis=-1, keepdims=True)
+        message = self.message[..., alike.at]
+        top = message.max(axis=2, keepdims=True)
         top[~np.isfinite(top)] = 0
-        likely = np.exp(message - top)
-        letters = "abcd"[: len(self.structure.given[homes[0]])]
-        summed = np.einsum(f"z{letters}g,zemg->ze{letters}m", self.chances(homes[0]), likely)
-        scale = top.reshape(*top.shape[:2], *(1,) * len(letters), -1)
-        self._tell(homes, _log(summed) + scale)
+        chances = self.chances(alike.home)
+        flat = chances.reshape(*chances.shape[:2], -1, chances.shape[-1])
+        summed = _log(flat @ np.exp(message - top)) + top
+        self._tell(alike, summed.reshape(*summed.shape[:2], *chances.shape[2:-1], -1))
 
     def _contract(self) -> None:
         """Sum out the plants of the core one by one, always the one with fewest neighbours."""
@@ -330,8 +365,8 @@ class _Sum:
         factors: list[tuple[tuple[int, ...], np.ndarray]] = []
         for n in left:
             home = self.nodes[n].one
-            factors.append(((*given[home], n), self.chances(home)[:, None]))
-            factors.append(((n,), self._scaled(self.message[:, :, self.at[n]])))
+            factors.append(((*given[home], n), self.chances(home)))
+            factors.append(((n,), self._scaled(self.message[..., self.structure.at[n]])))
         factors += [(plants, self._scaled(log)) for plants, log in self.pairs.items()]
         while left:
             near = {n: {g for plants, _ in factors if n in plants for g in plants} for n in left}
@@ -360,3 +395,12 @@ class _Sum:
 def _log(x: np.ndarray) -> np.ndarray:
     with np.errstate(divide="ignore"):
         return np.log(x)
+
+
+def _pick(rng: np.random.Generator, chances: np.ndarray) -> np.ndarray:
+    """One number drawn from each row of chances."""
+    return (
+        (rng.random((len(chances), 1)) > chances.cumsum(axis=1))
+        .sum(axis=1)
+        .clip(max=chances.shape[1] - 1)
+    )

@@ -211,7 +211,7 @@ def _genotypes(
     if key not in known:
         looks = np.tile(np.minimum(choices.table, 0), (len(choices.founders), 1))
         plain = Candidates(choices.genome, choices.founders, looks)
-        known[key] = expected_genotypes(evidence, plain)
+        known[key] = expected_genotypes(evidence, plain)[:, 0]
     return known[key]
 
 

@@ -98,7 +98,7 @@ def test_weights_are_calibrated() -> None:
         founder = rng.choice(len(choices.prior), p=choices.prior / choices.prior.sum())
         name = rng.integers(len(choices.names))
         one = choices.candidates(np.array([founder]), np.array([name]))
-        drawn = draw(blank, one, mis_scoring([rng.beta(1, 49)], 2), rng)
+        drawn = draw(blank, one, mis_scoring([rng.beta(1, 49)], 2), rng, 1)
         result = model_shares(weigh(drawn, models, mixing, log_prior, False)[0])
         said.append(result.max())
         right.append(int(result.argmax()) == truth)

@@ -99,6 +99,17 @@ def single_gene_register() -> Evidence:
     return Evidence.of(["x", "y"], plans, counts, plants)
 
 
+def unsorted_register() -> Evidence:
+    """Families written down in another order than the plants they come from."""
+    a, b, c = (plant(F2, x) for x in "abc")
+    d, e, f = plant(Selfing(b), "d"), plant(Selfing(a), "e"), plant(Selfing(b), "f")
+    plans = {"F2": Selfing(F1), "A": Cross(c, P1), "B": Cross(a, P1), "C": Cross(b, P1),
+             "E": Selfing(e), "D": Selfing(d), "G": Selfing(f)}  # fmt: skip
+    counts = {"F2": (3, 3), "A": (4, 0), "B": (2, 1), "C": (0, 5), "D": (1, 2), "E": (3, 0),
+              "G": (4, 1)}  # fmt: skip
+    return Evidence.of(["x", "y"], plans, counts, {"a": "x", "b": "y", "c": "x"})
+
+
 def tangled_register() -> Evidence:
     """Sibs mated, their offspring mated again, and a backcross to a hidden plant."""
     a, b = plant(F2, "a"), plant(F2, "b")
@@ -112,6 +123,7 @@ def tangled_register() -> Evidence:
 
 
 CASES = [
+    (unsorted_register, "single dominant gene", [["AA", "aa"], ["aa", "AA"], ["AA", "Aa"]]),
     (single_gene_register, "single dominant gene", [["AA", "aa"], ["aa", "AA"], ["AA", "AA"]]),
     (tangled_register, "single dominant gene", [["AA", "aa"], ["aa", "AA"]]),
     (tangled_register, "recessive lethal", [["Aa", "aa"]]),
@@ -173,13 +185,27 @@ def test_drawn_seasons_follow_the_likelihood(make) -> None:
     chosen = candidates(catalogue()["single dominant gene"], [["AA", "aa"]])
     one, other = mis_scoring([0.05], 2), mis_scoring([0.06], 2)
     rng = np.random.default_rng(7)
-    ratios = np.empty(600)
-    for i in range(len(ratios)):
-        drawn = draw(evidence, chosen, one, rng)
-        assert drawn.n == evidence.n
-        both = log_likelihoods(drawn, chosen, np.concatenate([one, other]))[0]
-        ratios[i] = np.exp(both[1] - both[0])
+    drawn = draw(evidence, chosen, one, rng, 4000)
+    assert drawn.n == evidence.n
+    both = log_likelihoods(drawn, chosen, np.concatenate([one, other]))
+    assert both.shape == (4000, 2)
+    ratios = np.exp(both[:, 1] - both[:, 0])
     assert abs(ratios.mean() - 1) < 4 * ratios.std() / len(ratios) ** 0.5
+
+
+@pytest.mark.parametrize("make", [single_gene_register, tangled_register])
+def test_seasons_together_are_as_seasons_apart(make) -> None:
+    evidence = make()
+    chosen = candidates(catalogue()["single dominant gene"], [["AA", "aa"]])
+    mixing = mis_scoring([0.02, 0.1], 2)
+    drawn = draw(evidence, chosen, mixing[:1], np.random.default_rng(1), 5)
+    together = log_likelihoods(drawn, chosen, mixing)
+    for i in range(5):
+        apart = evidence.with_scores(
+            {node: tuple(rows[i]) for node, rows in drawn.counts.items()},
+            {node: int(looks[i]) for node, looks in drawn.scores.items()},
+        )
+        assert log_likelihoods(apart, chosen, mixing)[0] == pytest.approx(together[i], abs=1e-12)
 
 
 # --- laws --------------------------------------------------------------------
