@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from math import prod
+from math import lcm, prod
 
 import numpy as np
 
@@ -152,6 +152,29 @@ class Population:
             if no plant is left.
         """
         weights = self.weights * (keep.astype(int) if self.exact else keep)
+        if not weights.any():
+            raise ModelError("No plant of this population is of that kind.")
+        return self._with(weights)
+
+    def thinned(self, shares: np.ndarray) -> Population:
+        """Only a share of the plants of each genotype.
+
+        Parameters
+        ----------
+        shares : broadcast over the weights; Fractions or whole numbers if exact.
+
+        Raises
+        ------
+        ModelError
+            if no plant is left.
+        """
+        if self.exact:
+            exact = [Fraction(x) for x in np.broadcast_to(shares, self.weights.shape).flat]
+            scale = lcm(*(x.denominator for x in exact))
+            shares = np.array([int(x * scale) for x in exact], dtype=object).reshape(
+                self.weights.shape
+            )
+        weights = self.weights * shares.astype(object if self.exact else float)
         if not weights.any():
             raise ModelError("No plant of this population is of that kind.")
         return self._with(weights)

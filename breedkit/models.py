@@ -43,6 +43,10 @@ class InheritanceModel(Result):
     reference : who showed it first, in what.
     recombination : one fraction for each interval of a linkage group in `parents`.
     graded : the classes stand in an order, more of a thing to less.
+    hiding : a class that does not always show, and what such plants show instead.
+    ailing : a class whose plants do not all live until they are scored.
+    share : how many of them show, or live; None if that is not known. A comparison then
+        takes every share from 0 to 1 as equally likely beforehand.
     """
 
     name: str
@@ -51,6 +55,9 @@ class InheritanceModel(Result):
     reference: str = ""
     recombination: tuple[Number, ...] = ()
     graded: bool = False
+    hiding: tuple[str, str] | None = None
+    ailing: str | None = None
+    share: Fraction | None = None
 
     @classmethod
     def from_rule(
@@ -148,7 +155,7 @@ class InheritanceModel(Result):
         growth = self._growth(family, parents, exact=False)
         weights = growth.population({}).weights
         totals = np.bincount(growth.table.ravel() + 1, weights.ravel(), len(self.classes) + 1)
-        return totals[1:] / totals.sum()
+        return np.array(self._showing([*totals[1:]])) / totals.sum()
 
     def ratio(self, family: str | Plan, parents: Parents | None = None) -> str:
         """The classes of a family in whole numbers: '9:3:4'."""
@@ -162,7 +169,55 @@ class InheritanceModel(Result):
             )
         names = dict(zip(self.classes, classes, strict=True))
         looks = tuple(None if look is None else names[look] for look in self.rule.looks)
-        return replace(self, rule=replace(self.rule, looks=looks))
+        return replace(
+            self,
+            rule=replace(self.rule, looks=looks),
+            hiding=self.hiding and (names[self.hiding[0]], names[self.hiding[1]]),
+            ailing=self.ailing and names[self.ailing],
+        )
+
+    def with_penetrance(
+        self, look: str, otherwise: str, share: Number | None = None
+    ) -> InheritanceModel:
+        """The same model where a class does not always show: incomplete penetrance.
+
+        Parameters
+        ----------
+        look : the class.
+        otherwise : what its plants show if they do not show it.
+        share : how many of them show it, 0 to 1; None if that is not known.
+
+        Raises
+        ------
+        ModelError
+            for classes that the model lacks, or a share outside 0 to 1.
+        """
+        look, otherwise = (pick(c, self.classes, "class", ModelError) for c in (look, otherwise))
+        if look == otherwise:
+            raise ModelError(f"{quote(look)} cannot show as itself instead.")
+        return replace(
+            self, name=f"{self.name}, {look} not always shown", hiding=(look, otherwise),
+            ailing=None, share=_share(share),
+        )  # fmt: skip
+
+    def with_viability(self, look: str, share: Number | None = None) -> InheritanceModel:
+        """The same model where plants of a class are fewer: they do not all live to be scored.
+
+        Parameters
+        ----------
+        look : the class.
+        share : how many of its plants live, 0 to 1, beside the others; None if not known.
+
+        Raises
+        ------
+        ModelError
+            for a class that the model lacks, or a share outside 0 to 1.
+        """
+        look = pick(look, self.classes, "class", ModelError)
+        return replace(
+            self, name=f"{self.name}, {look} plants die off", hiding=None, ailing=look,
+            share=_share(share),
+        )  # fmt: skip
 
     def founders(self) -> tuple[str, ...]:
         """The genotypes a founder can have: those that breed true, and for one gene or a lethal
@@ -209,7 +264,22 @@ class InheritanceModel(Result):
         """The exact share of every class of a population."""
         weights = [int(population.weights[table == i].sum()) for i in range(len(self.classes))]
         total = int(population.weights.sum())
-        return {c: Fraction(w, total) for c, w in zip(self.classes, weights, strict=True)}
+        shown = self._showing(weights)
+        return {c: Fraction(w) / total for c, w in zip(self.classes, shown, strict=True)}
+
+    def _showing(self, totals: list) -> list:
+        """What the classes show, given how common they are."""
+        shown = list(totals)
+        if self.hiding:
+            look, otherwise = (self.classes.index(c) for c in self.hiding)
+            hidden = totals[look] * (1 - self._known_share())
+            shown[look], shown[otherwise] = totals[look] - hidden, totals[otherwise] + hidden
+        return shown
+
+    def _known_share(self) -> Fraction:
+        if self.share is None:
+            raise ModelError(f"{quote(self.name)}: say how many, such as share=0.8.")
+        return self.share
 
     def _growth(self, family: str | Plan, parents: Parents | None, exact: bool) -> _Growth:
         """All that is needed to follow a family from its founders."""
@@ -241,9 +311,16 @@ class InheritanceModel(Result):
 
         def choose(population: Population, look: str) -> Population:
             number = self.classes.index(pick(look, self.classes, "class", ModelError))
-            return population.where(table == number)
+            shown = np.array(self._showing([*np.eye(len(self.classes), dtype=int)]))
+            return population.thinned(shown[number][table] * alive)
 
-        settle = (lambda p: p.where(alive)) if self.rule.lethal else (lambda p: p)
+        def settle(population: Population) -> Population:
+            if self.ailing is not None:
+                living = np.ones(len(self.classes) + 1, dtype=object)  # the last: dead
+                living[self.classes.index(self.ailing)] = self._known_share()
+                return population.thinned(living[table] * alive)
+            return population.where(alive) if self.rule.lethal else population
+
         return _Growth(plan, table, founder, choose, settle)
 
     def _genome(self, genotypes: tuple[Genotype, ...]) -> Genome:
@@ -277,6 +354,16 @@ def _genome(
 ) -> Genome:
     """One genome for the same parents, so that its steps are worked out once."""
     return Genome.of(genotypes, recombination, alleles)
+
+
+def _share(value: Number | None) -> Fraction | None:
+    """A share as typed, exactly: 0.8 is 4/5."""
+    if value is None:
+        return None
+    share = Fraction(str(value))
+    if not 0 <= share <= 1:
+        raise ModelError(f"A share lies from 0 to 1; {value} does not.")
+    return share
 
 
 def _pure(genome: Genome, which: int) -> str:

@@ -224,3 +224,38 @@ def test_hostile_class_names_are_shown_as_text() -> None:
     model = InheritanceModel.from_rule({"A_": nasty, "aa": "$x_$"}, name=nasty)
     assert "<img" not in model._repr_html_()
     assert model.expected("F2")[nasty] == F(3, 4)
+
+
+# --- classes that do not always show, plants that die off ---------------------
+
+
+def test_a_class_that_does_not_always_show() -> None:
+    model = catalogue()["single dominant gene"]
+    shy = model.with_penetrance("dominant", "recessive", 0.8)
+    assert shy.expected("F2") == {"dominant": F(3, 5), "recessive": F(2, 5)}
+    assert shy.shares("F2") == pytest.approx([0.6, 0.4], abs=1e-15)
+    # of plants that show the recessive, 3/4 * 1/5 against 1/4 carry the dominant (Bayes' rule):
+    # AA 1/8, Aa 2/8, aa 5/8; selfed, 1/8 + 3/4 * 2/8 = 5/16 dominants, of which 4/5 show
+    assert shy.expected("F3 from recessive F2") == {"dominant": F(1, 4), "recessive": F(3, 4)}
+    assert model.with_penetrance("dominant", "recessive", 1).expected("F2") == model.expected("F2")
+
+
+def test_plants_that_die_off() -> None:
+    model = catalogue()["single dominant gene"]
+    fewer = model.with_viability("recessive", 0.5)
+    assert fewer.expected("F2") == {"dominant": F(6, 7), "recessive": F(1, 7)}
+    assert fewer.shares("F2") == pytest.approx([6 / 7, 1 / 7], abs=1e-15)
+    # the F2 that lives is AA 2, Aa 4, aa 1 of 7; selfed 12 : 8 : 8 of 28, of the last half live
+    assert fewer.expected("F3") == {"dominant": F(5, 6), "recessive": F(1, 6)}
+
+
+def test_shares_that_cannot_be() -> None:
+    model = catalogue()["single dominant gene"]
+    with pytest.raises(ModelError, match="from 0 to 1"):
+        model.with_viability("recessive", 1.5)
+    with pytest.raises(ModelError, match="as itself"):
+        model.with_penetrance("dominant", "dominant")
+    with pytest.raises(ModelError, match="not a class|known|Known"):
+        model.with_viability("purple")
+    with pytest.raises(ModelError, match="say how many"):
+        model.with_viability("recessive").expected("F2")
