@@ -35,7 +35,7 @@ FLOORS = [
     ("cross", "rules", "spelling", "evidence"),
     # 3: models of inheritance, and a season's tables
     ("models", "register"),
-    ("season", "candidates"),
+    ("season", "candidates", "everyrule"),
     ("tables", "likelihood"),
     # 4: one question each
     ("power", "overview", "weights", "linkage", "measured", "mixture", "tasting"),
