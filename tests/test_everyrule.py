@@ -177,6 +177,16 @@ def test_the_name_says_the_whole_rule(classes: int) -> None:
     assert max(len(m.name) for m in models) <= 60
 
 
+def test_names_stay_as_they_are() -> None:
+    """Growers write them down: broad patterns first, capitals, whatever else is listed."""
+    names = [m.name for m in every_rule(2)]
+    assert names[:5] == ["single dominant gene", "rule Aa | rest", "complementary genes",
+                         "dominant inhibitor", "duplicate genes"]  # fmt: skip
+    told = {"rule AaBb | rest", "rule AA__ + Aabb | rest", "rule AABB + A_bb | rest"}
+    assert told <= set(names)
+    assert "rule AABb + AaBB | __bb | rest" in {m.name for m in every_rule(3)}
+
+
 def test_the_facts_are_readable() -> None:
     model = next(m for m in every_rule(2) if m.name == "rule A_B_ + aabb | rest")
     said = [(f.label, f.value) for f in model.facts()]
