@@ -186,11 +186,15 @@ def write_on(ax: Axes, x: float, y: float, text: str) -> None:
                   "alpha": 0.88})  # fmt: skip
 
 
-def room_beside(ax: Axes, rows: Sequence[str], words: Sequence[str]) -> float:
-    """The share of the axes' width that the words beside the bars take."""
+def room_beside(ax: Axes, rows: Sequence[str], needed: float) -> float:
+    """The share of the axes' width that words of `needed` inches beside the bars take."""
+    return min(needed / width_beside(ax, rows), 0.6)
+
+
+def width_beside(ax: Axes, rows: Sequence[str]) -> float:
+    """Inches from the names of the rows to the right edge."""
     names = inches([line for r in rows for line in fill(r, ROW_LETTERS).split("\n")], 10.5)
-    wide = figure_of(ax).get_size_inches()[0] - names - 0.35
-    return min((inches(words, 9.5) + 0.14) / max(wide, 0.1), 0.6)
+    return max(figure_of(ax).get_size_inches()[0] - names - 0.35, 0.1)
 
 
 def whole_ticks(top: float, most: int) -> np.ndarray:
@@ -234,6 +238,14 @@ def inches(texts: Sequence[str], size: float) -> float:
     bold, measure = FontProperties(size=size, weight="bold"), TextToPath()
     sizes = (measure.get_text_width_height_descent(drawable(t), bold, False) for t in texts)
     return max((width for width, _, _ in sizes), default=0) / 72
+
+
+def cut_to(text: str, wide: float, size: float) -> str:
+    """`text` in drawable letters of `size` points, cut to `wide` inches."""
+    text = drawable(text)
+    while len(text) > 1 and inches([text], size) > wide:
+        text = text.removesuffix("…")[:-1] + "…"
+    return text
 
 
 def fill(text: str, columns: int) -> str:

@@ -65,7 +65,7 @@ def bars_against_expected(
     _marks(ax, expected, linewidth=2.4)
     canvas.name_rows(ax, spots, classes)
     top = max(1.0, *beyond)
-    beside = canvas.room_beside(ax, classes, words)
+    beside = canvas.room_beside(ax, classes, canvas.inches(words, 9.5) + 0.14)
     ax.set_xlim(0, top / (1 - beside))
     ax.set_xlabel("plants")
     ax.set_xticks(canvas.whole_ticks(top, 6 if beside < 0.45 else 3))
@@ -120,7 +120,7 @@ def shares_by_group(
     for y, text in enumerate(words):
         canvas.write(ax, 1.0, y, text)
     canvas.name_rows(ax, spots, groups)
-    ax.set_xlim(0, 1 / (1 - canvas.room_beside(ax, groups, words)))
+    ax.set_xlim(0, 1 / (1 - canvas.room_beside(ax, groups, canvas.inches(words, 9.5) + 0.14)))
     ax.set_xticks([0, 0.25, 0.5, 0.75, 1], ["0", "1/4", "1/2", "3/4", "all"])
     ax.set_xlabel("share of the plants scored")
     canvas.legend_above(ax, columns)

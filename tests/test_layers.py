@@ -26,7 +26,7 @@ FLOORS = [
     # 0: words, faults, pictures
     ("results", "colours"),
     ("errors", "canvas"),
-    ("charts",),
+    ("charts", "modelcharts"),
     # 1: alleles, and who came from whom
     ("loci", "pedigree"),
     # 2: crosses, rules, exact chances, the reading of files
@@ -52,7 +52,7 @@ FLOOR_OF = {module: floor for floor, modules in enumerate(FLOORS) for module in 
 # The only places where imports are clever: names looked up on first use, and the set-up.
 APART = {"__init__", "__main__"}
 
-DRAWING = {"canvas", "charts"}
+DRAWING = {"canvas", "charts", "modelcharts"}
 ONLY_IN = {"ipywidgets": {"controls", "panels"}, "matplotlib": DRAWING, "importlib": set()}
 # Slow to import, so imported where they are needed.
 INSIDE_FUNCTIONS = ("matplotlib", "openpyxl", "scipy.stats", "statsmodels")
