@@ -41,7 +41,7 @@ FLOORS = [
     ("power", "overview", "weights", "linkage", "measured", "mixture", "tasting"),
     ("ratios", "nextfamily"),
     ("standing", "comparison"),
-    ("judge", "compare"),
+    ("judge", "compare", "scoring"),
     # 5: plants and plans
     ("odds", "planning", "schemes", "ranking"),
     # 6: paper, exercises, controls
