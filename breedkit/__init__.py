@@ -29,6 +29,7 @@ _HOME = {
     "look_around": "overview",
     "ratio_power": "ratios",
     "ratio_test": "ratios",
+    "scored_twice": "scoring",
 }
 
 __all__ = [
@@ -45,6 +46,7 @@ __all__ = [
     "look_around",
     "ratio_power",
     "ratio_test",
+    "scored_twice",
 ]
 
 __version__ = "0.1.0"
