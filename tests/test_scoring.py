@@ -113,6 +113,24 @@ def test_expected_numbers_give_the_rate_back(ordered) -> None:
     assert fit.neighbours == ordered
 
 
+def test_limits_of_an_ordered_trait_take_the_wider_end() -> None:
+    limits = stats.binomtest(7, 30).proportion_ci(0.95)  # of the chance to differ
+
+    def rate(differ: float, meet: float) -> float:
+        return optimize.brentq(lambda e: 1 - (1 - e) ** 2 - meet * e**2 - differ, 0, 0.5)
+
+    fit = found([[8, 2, 1], [2, 9, 1], [0, 1, 6]], THREE, "ordered")
+    expected = rate(limits.low, 1 / 2), rate(limits.high, 1)  # inside, at the ends
+    assert fit.interval() == pytest.approx(expected, abs=1e-9)
+
+
+def test_an_ordered_class_is_rather_taken_for_its_neighbour() -> None:
+    matrix = found([[5, 0, 0], [0, 5, 0], [0, 0, 5]], THREE, "ordered", careful=True).matrix
+    assert matrix.loc["none", "mild"] == pytest.approx(0.2 / 15 / 1.02, abs=1e-12)
+    assert matrix.loc["none", "hot"] == pytest.approx(0.02 * matrix.loc["none", "mild"], abs=1e-12)
+    assert matrix.loc["mild", "hot"] == pytest.approx(0.1 / 15, abs=1e-12)
+
+
 # --- a second, slow route ----------------------------------------------------
 
 
