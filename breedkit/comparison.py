@@ -11,12 +11,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from breedkit import modelcharts
+from breedkit.errors import ModelError, quote
 from breedkit.nextfamily import NextFamily, next_family
 from breedkit.results import Fact, Result, chance, listing, percent, plants, sentence, show
 from breedkit.weights import ModelWeight
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from breedkit.modelcharts import Axes
 
 SUPPORTED = 0.99  # weight from which a model is called supported
 LEFT = 0.95  # the rivals that are named make up this weight together
@@ -173,9 +177,153 @@ class Comparison(Result):
             }
         )
 
+    # --- pictures --------------------------------------------------------------------
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """The weights of the models; those that cannot be told apart here in a bracket.
+
+        Raises
+        ------
+        ModelError
+            if there is no model to draw.
+        """
+        self._must_have_models()
+        names = [show(w.name) for w in self.weights]
+        weights, groups = [w.weight for w in self.weights], [w.group for w in self.weights]
+        lines = modelcharts.lines_of_weights(names, weights, groups)
+        said = "; ".join(f"{line.name} {percent(line.weight)}" for line in lines)
+        alike = [listing([n for n, h in zip(names, groups, strict=True) if h == g])
+                 for g in sorted(set(groups)) if groups.count(g) > 1]  # fmt: skip
+        apart = f" Cannot be told apart here: {'; '.join(alike)}." if alike else ""
+        caption = f"{self._scored}. {self._slips}"
+        return modelcharts.weights_of_models(
+            names, weights, groups, title=self.headline, caption=caption,
+            alt=f"{self.headline}. Weights: {said}.{apart} {caption}", ax=ax,
+        )  # fmt: skip
+
+    def plot_families(self, rivals: int = 2, ax: Axes | None = None) -> Axes:
+        """The counts of each family between what the likeliest models expect of it.
+
+        Parameters
+        ----------
+        rivals : 2 draws the likeliest model and the likeliest that expects other numbers,
+            1 the first alone.
+
+        Raises
+        ------
+        ModelError
+            if there is no model to draw, every family comes from a single plant, or for
+            other numbers of models.
+        """
+        import pandas as pd
+
+        if rivals not in (1, 2):
+            raise ModelError(f"One model or two are drawn beside the counts, not {rivals}.")
+        best = self._must_have_models()
+        other = next((w for w in self.weights if w.group != best.group), None)
+        drawn = [best] if rivals == 1 or other is None else [best, other]
+        families = [f for f in self.counts if all(f in w.expected for w in drawn)]
+        if not families:
+            raise ModelError(
+                f"There is no family to draw {quote(show(self.trait, longest=30))} in.\n"
+                "Each comes from a single plant, and its numbers hang on what that plant carries."
+            )
+        counts = pd.DataFrame([self.counts[f] for f in families], families, list(self.classes))
+        hoped = [pd.DataFrame([w.expected[f] for f in families], families) for w in drawn]
+        many = "two likeliest models" if len(drawn) == 2 else "likeliest model"
+        title = f"{sentence(show(self.trait, longest=30))}: the {many}"
+        if self.misfit < MISFIT:
+            title = f"{self.headline}; the {many} of them"
+        left = [f for f in self.counts if f not in families]
+        caption = " ".join([
+            *_strips(drawn, self.inseparable), *_parting(hoped), "Slips of scoring are included.",
+            *_single(left),
+        ])  # fmt: skip
+        said = ". ".join(
+            f"{show(f)}: {', '.join(f'{n} {show(c)}' for c, n in counts.loc[f].items())} counted, "
+            + " or ".join(_shared(sum(self.counts[f]), frame.loc[f]) for frame in hoped)
+            + " expected"
+            for f in families
+        )
+        return modelcharts.families_of_two_models(
+            counts, hoped, [w.name for w in drawn], title=title, caption=caption,
+            alt=f"{title}. {said}. {caption}", ax=ax,
+        )  # fmt: skip
+
+    @property
+    def headline(self) -> str:
+        """The verdict in a few words, for a title."""
+        trait = sentence(show(self.trait, longest=30))
+        if self.best is None:
+            return f"{trait}: no model to compare"
+        if self.misfit < MISFIT:
+            return f"{trait}: none of these models fits"
+        names = [show(w.name, longest=40) for w in self.inseparable]
+        if sum(w.weight for w in self.inseparable) < SUPPORTED or len(names) > 2:
+            return f"{trait}: cannot tell yet"
+        also = ", not separable here" if len(names) == 2 else ""
+        return f"{trait}: {' or '.join(names)} is supported{also}"
+
+    @property
+    def _scored(self) -> str:
+        """'252 plants in 13 families'."""
+        families = len(self.families)
+        return f"{plants(self.n)} in {'one family' if families == 1 else f'{families} families'}"
+
+    @property
+    def _slips(self) -> str:
+        """What is taken for granted of mis-scoring."""
+        if not self.fixed_error:
+            return "Slips of scoring are allowed for, as many as the scores suggest."
+        rate = f"{percent(self.error)} of the plants are" if self.error else "no plant is"
+        return f"Taken for granted: {rate} written down as another class."
+
+    def _must_have_models(self) -> ModelWeight:
+        if self.best is None:
+            asked = quote(show(self.trait, longest=30))
+            raise ModelError(f"There is no model to draw {asked} with.\n{self.verdict}")
+        return self.best
+
 
 def _says(weight: ModelWeight) -> str:
     """'P1 AA, P2 aa; red over orange': the likeliest candidate of a model."""
     founders = ", ".join(f"{show(f)} {g}" for f, g in weight.founders[:4])
     pairs = zip(weight.model.classes, weight.classes, strict=True)
     return f"{founders}; " + ", ".join(f"{c} {show(name)}" for c, name in pairs)
+
+
+def _strips(drawn: Sequence[ModelWeight], alike: Sequence[ModelWeight]) -> list[str]:
+    """What the bars and the strips are, and which models share those of the first."""
+    named = [f"{show(w.name)} ({percent(w.weight)})" for w in drawn]
+    below = f", below with {named[1]}" if len(named) == 2 else ""
+    words = [f"Bars: plants counted. Strips above: expected with {named[0]}{below}."]
+    others = [show(w.name) for w in alike if w is not drawn[0]]
+    if others:
+        more = [*others[:3], f"{len(others) - 3} more"] if len(others) > 4 else others
+        words.append(f"Expecting the same as the first: {listing(more)}.")
+    return words
+
+
+def _shared(n: int, shares: Sequence[float]) -> str:
+    """'45.8 : 15.2', the plants expected in each class."""
+    return " : ".join(f"{n * share:.1f}".removesuffix(".0") for share in shares)
+
+
+def _parting(expected: Sequence[pd.DataFrame]) -> list[str]:
+    """Where two models part most, if they do."""
+    if len(expected) < 2:
+        return []
+    gaps = (expected[0] - expected[1]).abs().sum(axis=1) / 2
+    if gaps.max() < 0.02:
+        return ["Of these families the two expect nearly the same."]
+    return [f"The two part most in {show(gaps.idxmax(), longest=30)}."]
+
+
+def _single(families: Sequence[str]) -> list[str]:
+    """The families that are not drawn."""
+    if not families:
+        return []
+    names = [show(f, longest=30) for f in families]
+    more = [*names[:2], f"{len(names) - 2} others"] if len(names) > 3 else names
+    each = "each from" if len(names) > 1 else "from"
+    return [f"Not drawn, as {each} a single plant: {listing(more)}."]
