@@ -83,11 +83,11 @@ def named(names: Any) -> Options:
     return [(show(name), name) for name in names]
 
 
-def dropdown(description: str, options: Options) -> widgets.Dropdown:
-    """A choice among options, with its description in front."""
+def dropdown(description: str, options: Options, tooltip: str = "") -> widgets.Dropdown:
+    """A choice among options, with its description in front; the tooltip may say more."""
     # Without a tooltip of its own a label would have the tooltip "null".
     return widgets.Dropdown(
-        options=options, description=description, tooltip=description,
+        options=options, description=description, tooltip=tooltip or description,
         style={"description_width": "6em"}, layout=widgets.Layout(width="32em", max_width="100%"),
     )  # fmt: skip
 

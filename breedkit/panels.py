@@ -4,7 +4,8 @@ A panel gathers the values of its controls, calls one public function, and lays 
 what that says; it computes nothing itself. One move of a control is one call. What
 cannot be answered is said in the panel, in the words of the error. The season that a
 grower has loaded is kept in the folder `my_season` beside the notebooks, where the
-other notebooks find it.
+other notebooks find it. The panels that ask about genes have a room of their own,
+`breedkit.genepanels`; notebooks find all of them here.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from typing import Any, NamedTuple
 
 import ipywidgets as widgets
 
-from breedkit import canvas, overview
+from breedkit import overview
 from breedkit.controls import (
     Options,
     Panel,
@@ -28,14 +29,13 @@ from breedkit.controls import (
     picture,
     scrolling,
 )
-from breedkit.errors import BreedkitError, ModelError, Problem, TableError, did_you_mean, fold
-from breedkit.judge import judge_family
+from breedkit.errors import BreedkitError, Problem, TableError, did_you_mean, fold
+from breedkit.genepanels import one_gene, which_model
 from breedkit.overview import (
     NOT_SCORED,
     Spelling,
     count_rows,
     family_labels,
-    first_choice,
     rows_typed,
     sound_meanings,
     spellings,
@@ -44,8 +44,16 @@ from breedkit.overview import (
 from breedkit.reading import read_table
 from breedkit.register import read_traits
 from breedkit.results import escape, listing, plants, show
-from breedkit.season import NO_FAMILY
 from breedkit.tables import Season, load_season
+
+__all__ = [
+    "load_table",
+    "look_around",
+    "mend_spelling",
+    "one_gene",
+    "season_at_hand",
+    "which_model",
+]
 
 OWN_SEASON = "my_season"
 INVENTED_SEASON = Path(__file__).parent.parent / "sample_data" / "invented_season"
@@ -425,53 +433,3 @@ def _spelling_options(season: Season) -> Options:
         (f"{show(s.typed, longest=30)} in {show(s.column, longest=30)}", s) for s in found
     ]
     return options if found and found[0].listed else [("nothing needs mending", ""), *options]
-
-
-# --- one gene? -----------------------------------------------------------------------
-
-
-def one_gene(season: Season) -> Panel:
-    """Choose trait and family; read the verdict, see the chart and the plants needed."""
-    classed = [t for t in season.trait_names if season.trait(t).has_classes]
-    trait = dropdown("Trait", named(classed))
-    labels = family_labels(season)
-    labels.pop(NO_FAMILY, None)  # of unknown origin: nothing can be expected of these plants
-    family = dropdown("Family", [(show(v), k) for k, v in labels.items()])
-    for control, first in zip((trait, family), first_choice(season), strict=True):
-        if first:
-            control.value = first
-
-    def answer(trait: str | None, family: str | None) -> str:
-        if family is None:
-            return "<p>No plant of this table has a family: type the family of each plant.</p>"
-        if trait is None:
-            return (
-                "<p>No trait of this table has classes, such as red and orange: there is "
-                "nothing to count here. The notebook <em>season</em> shows numbers.</p>"
-            )
-
-        counted = overview.look_around(season, trait, family=family)
-        first = _mend_first(season, trait)
-        try:
-            judged = judge_family(season, trait, family)
-        except BreedkitError as error:
-            return first + alert(error) + picture(counted)
-        try:
-            return first + judged.to_html(canvas.html_of(judged.plot))
-        except ModelError:  # no ratio to draw the counts against
-            return first + judged.to_html(picture(counted))
-
-    return Panel("Is it one gene?", {"trait": trait, "family": family}, answer)
-
-
-def _mend_first(season: Season, trait: str) -> str:
-    """A line on the classes of a trait that may be slips, yet are counted; else nothing."""
-    listed = {s.typed for s in spellings(season) if s.listed and s.column == trait}
-    counts = season.counts(trait).sum()
-    doubtful = [(c, int(n)) for c, n in counts.items() if c in listed and c != NOT_SCORED and n]
-    if not doubtful:
-        return ""
-    which = listing(f"{show(c)} ({plants(n)})" for c, n in doubtful)
-    a_slip = "a slip" if len(doubtful) == 1 else "slips"
-    words = f"Mend first, in the notebook season: {which} may be {a_slip}."
-    return f'<p role="status"><strong>{escape(words)}</strong></p>'

@@ -46,6 +46,7 @@ FLOORS = [
     ("odds", "planning", "schemes", "ranking"),
     # 6: paper, exercises, controls
     ("controls",),
+    ("genepanels",),
     ("paperwork", "exercises", "panels"),
 ]
 FLOOR_OF = {module: floor for floor, modules in enumerate(FLOORS) for module in modules}

@@ -120,6 +120,84 @@ def test_plants_without_a_family_are_no_family_to_ask_about() -> None:
     assert "No plant of this table has a family" in panel.said.value
 
 
+# --- which model? --------------------------------------------------------------------
+
+
+def test_which_model_shows_verdict_pictures_facts_and_the_next_family(season) -> None:
+    panel = panels.which_model(season)
+    html = panel.said.value
+    assert panel.controls["trait"].value == "ripe colour"
+    assert "Ripe colour: single dominant gene is supported. It rests on 252 plants" in html
+    assert html.count("<img alt=") == 2
+    assert "Weights: single dominant gene" in html and "the two likeliest models" in html
+    assert "mis-scored plants" in html and "candidates tried" in html
+    assert "What to grow next" in html and "no family is needed" in html
+
+
+def test_the_assumed_slips_change_the_verdict(season) -> None:
+    panel = panels.which_model(season)
+    asked = counting(panel)
+    slips = panel.controls["error"]
+    assert [value for _, value in slips.options] == [None, 0, 0.01, 0.02, 0.05, 0.1, 0.15, 0.2]
+    slips.value = 0.1
+    assert len(asked) == 1
+    assert "cannot tell yet" in panel.said.value and "10 % of the plants are" in panel.said.value
+    compared = bk.compare_models(season, "ripe colour", scoring_error=0.1)
+    assert compared.verdict in panel.said.value
+    assert compared.next_family().verdict in panel.said.value
+    slips.value = 0.2
+    assert "none of these fits" in panel.said.value
+
+
+def test_every_rule_can_be_compared_where_there_are_few_classes(season) -> None:
+    panel = panels.which_model(season)
+    asked = counting(panel)
+    panel.controls["every"].value = True
+    assert len(asked) == 1
+    compared = bk.compare_models(season, "ripe colour", bk.every_rule(2))
+    assert compared.verdict in panel.said.value and "rule A" in panel.said.value
+    counts = [f"colour {i}" for i in range(5)] * 4
+    frame = pd.DataFrame({"plant": range(20), "family": "F2", "many": counts,
+                          "few": ["a", "b"] * 10})  # fmt: skip
+    panel = panels.which_model(bk.load_season(plants=frame))
+    panel.controls["trait"].value = "few"
+    panel.controls["every"].value = True
+    panel.controls["trait"].value = "many"  # too many classes for every rule
+    assert panel.controls["every"].value is False
+    assert len(panel.controls["every"].options) == 1
+
+
+@pytest.mark.parametrize(
+    ("table", "says", "pictures"),
+    [
+        ({"colour": ["red"] * 3 + ["orange"]}, "cannot tell yet", 2),
+        ({"colour": ["red"] * 4}, "no segregation", 2),
+        ({"colour": [""] * 4}, "nothing was scored", 0),
+        ({"colour": ["red", "orange"] * 2, "family": [""] * 4}, "nothing was scored", 1),
+        ({"colour": [f"colour {i}" for i in range(12)]}, "no model in the catalogue", 1),
+        ({"weight": ["1.5", "2.5"]}, "nothing to count", 0),
+        ({"colour": [NASTY, NASTY, "=cmd()", "$x_$"]}, "cannot tell yet", 2),
+    ],
+)
+def test_odd_tables_have_an_answer_of_words(table: dict, says: str, pictures: int) -> None:
+    n = len(next(iter(table.values())))
+    frame = pd.DataFrame({"plant": range(n), "family": ["F2"] * n} | table)
+    html = panels.which_model(bk.load_season(plants=frame)).said.value
+    assert says in html and html.count("<img alt=") == pictures
+    assert NASTY not in html
+
+
+def test_a_family_that_cannot_be_drawn_is_said(season) -> None:
+    plants = pd.DataFrame({"plant": range(13), "family": ["F2"] + ["F3"] * 12,
+                           "colour": [""] + ["red"] * 9 + ["orange"] * 3})  # fmt: skip
+    plants["plant"] = ["F2-1", *map(str, range(12))]
+    families = pd.DataFrame({"family": ["P1", "P2", "F1", "F2", "F3"],
+                             "female": ["", "", "P1", "F1", "F2-1"],
+                             "male": ["", "", "P2", "selfed", "selfed"]})  # fmt: skip
+    html = panels.which_model(bk.load_season(plants=plants, families=families)).said.value
+    assert html.count("<img alt=") == 1 and "Each comes from a single plant" in html
+
+
 # --- look around and mend ------------------------------------------------------------
 
 
