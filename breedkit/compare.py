@@ -10,21 +10,25 @@ that of seasons drawn from the candidate itself.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy.special import xlogy
 
-from breedkit.comparison import Comparison
-from breedkit.errors import ModelError
+from breedkit.comparison import MISFIT, Comparison
+from breedkit.errors import ModelError, quote
 from breedkit.evidence import Evidence
 from breedkit.families import family_plans
 from breedkit.genome import Genome
 from breedkit.likelihood import Candidates, draw, expected_shares, log_likelihoods, mis_scoring
 from breedkit.models import InheritanceModel, catalogue
 from breedkit.pedigree import TESTER, Founder, founders_of
+from breedkit.results import listing
 from breedkit.weights import (
+    MOST_CLASSES,
     ModelWeight,
     Weighed,
     error_grid,
@@ -35,17 +39,20 @@ from breedkit.weights import (
 )
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from breedkit.season import Season
 
 DRAWN = 400  # seasons drawn to judge the misfit
 CELLS = 4_000_000  # numbers of one array in that
+LIKELIEST = 3  # models for which a remedy is sought if none fits
 
 
 def compare_models(
     season: Season,
     trait: str,
     models: Sequence[InheritanceModel] | None = None,
-    scoring_error: float | None = None,
+    scoring_error: float | pd.DataFrame | None = None,
 ) -> Comparison:
     """Compare all models over all families of a season.
 
@@ -53,57 +60,115 @@ def compare_models(
     ----------
     season : the tables.
     trait : a trait with classes.
-    models : by default the whole catalogue, and parents that are alike.
-    scoring_error : the rate of mis-scoring, 0 to 0.5, if it is known; by default it is
-        integrated over its prior (mean 2 %).
+    models : by default the whole catalogue, and parents that are alike; `every_rule` lists
+        more, and `InheritanceModel.from_rule` makes your own.
+    scoring_error : the rate of mis-scoring, 0 to 0.5, if it is known, or a table of what each
+        class (row) is written down as (column), rows total 1, as from `scored_twice`; by
+        default a rate is integrated over its prior (mean 2 %).
 
     Raises
     ------
     TableError, ModelError
-        if there is no such trait, it has too many classes, or too many founders.
+        if there is no such trait, or a scoring error that cannot be.
     """
-    if scoring_error is not None and not 0 <= scoring_error <= 0.5:
-        raise ModelError(f"A scoring error lies from 0 to 0.5; {scoring_error} does not.")
-    evidence, left_out = season_evidence(season, trait)
-    name = season.trait(trait).name
+    named = models is None or all(m.reference for m in models)
+    evidence, left_out = season_evidence(season, trait, testers=named)
+    name, classes = season.trait(trait).name, evidence.classes
     ordered = season.trait(trait).kind == "ordered"
-    rates, log_prior = _rates(scoring_error)
-    mixing = mis_scoring(rates, len(evidence.classes), ordered)
+    slips = _Slips.of(scoring_error, evidence, ordered)
     chosen = (*catalogue().values(), no_segregation()) if models is None else tuple(models)
-    found, tried, distinct = weigh(evidence, chosen, mixing, log_prior, ordered)
+    weighing = weigh(evidence, chosen, slips.mixing, slips.log_prior, ordered)
+    found = weighing.found
     used = tuple(f for f, node in evidence.families.items() if node in evidence.counts)
-    counts = {
-        f: tuple(row.tolist())
-        for f, row in season.counts(trait)[list(evidence.classes)].iterrows()
-        if f in used
-    }
-    fixed = scoring_error is not None
+    table = season.counts(trait)[list(classes)]
+    result = Comparison(
+        name, evidence.n, used, left_out, (), 0.0, (0.0, 0.5), scoring_error is not None, 1.0, "",
+        weighing.tried, weighing.distinct, tuple(evidence.founders), classes,
+        {f: tuple(row.tolist()) for f, row in table.iterrows() if f in used},
+        np.eye(len(classes)), tuple(m.name for m in weighing.too_many), None,
+    )  # fmt: skip
     if not found:
-        return Comparison(
-            name, evidence.n, used, left_out, (), 0.0, (0.0, 0.5), fixed, 1.0, "", tried, distinct,
-            tuple(evidence.founders), evidence.classes, ordered, counts, 0.0,
-        )  # fmt: skip
-    weights = _weights(evidence, found, rates, ordered)
+        return result
+    weights = _weights(evidence, found, slips)
     best = next(f for f in found if f.model is weights[0].model)
-    one = best.candidates.part(slice(best.top, best.top + 1))
-    if scoring_error is None:
-        error, interval = _profile(evidence, one, ordered)
-    else:
-        error, interval = scoring_error, (scoring_error, scoring_error)
-    misfit = _misfit(evidence, one, mixing, error, ordered)
-    worst = _worst(evidence, one, error, ordered)
-    logs = log_sum((best.likelihoods + log_prior).T)  # of each rate, under the best model
-    mean_error = float(np.exp(logs - log_sum(logs)) @ rates)
-    return Comparison(
-        name, evidence.n, used, left_out, weights, error, interval, fixed, misfit, worst,
-        tried, distinct, tuple(evidence.founders), evidence.classes, ordered, counts, mean_error,
+    fit = _fitted(evidence, best, slips)
+    logs = log_sum((best.likelihoods + slips.log_prior).T)  # of each rate, under the best model
+    mixing = np.tensordot(np.exp(logs - log_sum(logs)), slips.mixing, 1)
+    unfit = fit.misfit < MISFIT and models is None
+    return replace(
+        result, weights=weights, error=fit.error, error_interval=fit.interval, misfit=fit.misfit,
+        worst=_worst(evidence, fit), mixing=mixing,
+        remedy=_remedy(evidence, weights, slips) if unfit else None,
     )  # fmt: skip
 
 
-def season_evidence(season: Season, trait: str) -> tuple[Evidence, tuple[str, ...]]:
-    """The scores of a trait over the register, and the families whose parents are not known."""
+@dataclass(frozen=True, eq=False)
+class _Slips:
+    """How a class comes to be written down as another, at each rate that is tried.
+
+    `rates` are the rates, `log_prior` the log of their prior, `mixing` (rates, classes, classes).
+    """
+
+    rates: np.ndarray
+    log_prior: np.ndarray
+    mixing: np.ndarray
+    ordered: bool
+
+    @classmethod
+    def of(
+        cls, scoring_error: float | pd.DataFrame | None, evidence: Evidence, ordered: bool
+    ) -> _Slips:
+        classes = evidence.classes
+        if scoring_error is None:
+            rates, log_prior = error_grid()
+            return cls(rates, log_prior, mis_scoring(rates, len(classes), ordered), ordered)
+        if isinstance(scoring_error, float | int):
+            if not 0 <= scoring_error <= 0.5:
+                raise ModelError(f"A scoring error lies from 0 to 0.5; {scoring_error} does not.")
+            rates = np.array([float(scoring_error)])
+            return cls(rates, np.zeros(1), mis_scoring(rates, len(classes), ordered), ordered)
+        matrix = _as_matrix(scoring_error, classes)
+        seen = sum((evidence.rows(n)[0] for n in evidence.counts), np.zeros(len(classes)))
+        rate = (1 - np.diag(matrix)) @ seen / max(seen.sum(), 1)
+        return cls(np.array([rate]), np.zeros(1), matrix[None], ordered)
+
+    @property
+    def known(self) -> bool:
+        return len(self.rates) == 1
+
+    def at(self, rates: Sequence[float] | np.ndarray) -> np.ndarray:
+        """Mis-scoring at other rates; what is known stays."""
+        if self.known:
+            return self.mixing
+        return mis_scoring(rates, self.mixing.shape[1], self.ordered)
+
+
+def _as_matrix(table: pd.DataFrame, classes: Sequence[str]) -> np.ndarray:
+    """A table of what each class is written down as, in the order of the classes."""
+    missing = [c for c in classes if c not in table.index or c not in table.columns]
+    if missing:
+        raise ModelError(
+            f"The table of scoring errors lacks {listing([quote(c) for c in missing])}.\n"
+            "It needs a row and a column for every class."
+        )
+    matrix = table.loc[list(classes), list(classes)].to_numpy(dtype=float)
+    if not (matrix >= 0).all() or np.abs(matrix.sum(axis=1) - 1).max(initial=0) > 1e-6:
+        raise ModelError("In a table of scoring errors no share is below 0 and each row totals 1.")
+    return matrix / matrix.sum(axis=1, keepdims=True)
+
+
+def season_evidence(
+    season: Season, trait: str, testers: bool = True
+) -> tuple[Evidence, tuple[str, ...]]:
+    """The scores of a trait over the register, and the families that cannot be used.
+
+    Those are families whose parents are not known, and, without `testers`, testcrosses.
+    """
     counts = season.counts(trait).drop(columns="not scored")
     name = str(counts.columns.name)
+    seen = counts.columns[counts.to_numpy().any(axis=0)]
+    spare = [c for c in counts.columns if c not in seen][: max(MOST_CLASSES - len(seen), 0)]
+    counts = counts[[c for c in counts.columns if c in seen or c in spare]]
     sheet = season.plants
     plans = family_plans(season.families, season.family_names, sheet)
     looks: dict[str, str] = {}
@@ -111,7 +176,7 @@ def season_evidence(season: Season, trait: str) -> tuple[Evidence, tuple[str, ..
         once = sheet[~sheet["plant"].duplicated(keep=False) & sheet[name].notna()]
         looks = dict(zip(once["plant"].astype(str), once[name].astype(str), strict=True))
     scored = {f: row.tolist() for f, row in counts.iterrows() if row.sum()}
-    usable = {f for f in scored if f in plans and TESTER not in founders_of(plans[f])}
+    usable = {f for f in scored if f in plans and (testers or TESTER not in founders_of(plans[f]))}
     crossed = [f for f in usable if not isinstance(plans[f], Founder)]
     founders = {x for f in crossed for x in founders_of(plans[f])}
     known = {
@@ -124,19 +189,13 @@ def season_evidence(season: Season, trait: str) -> tuple[Evidence, tuple[str, ..
     return Evidence.of(list(counts.columns), used, known, looks), left_out
 
 
-def _rates(scoring_error: float | None) -> tuple[np.ndarray, np.ndarray]:
-    if scoring_error is None:
-        return error_grid()
-    return np.array([scoring_error]), np.zeros(1)
-
-
 def _weights(
-    evidence: Evidence, found: Sequence[Weighed], rates: np.ndarray, ordered: bool
+    evidence: Evidence, found: Sequence[Weighed], slips: _Slips
 ) -> tuple[ModelWeight, ...]:
     """The weight of each model, with its likeliest candidate and its group."""
     weights = model_shares(found)
     weighed: list[ModelWeight] = []
-    seen: list[np.ndarray] = []
+    seen: dict[bytes, int] = {}
     numbers = {node: i for i, node in enumerate(evidence.counts)}
     free = {
         f: numbers[node]
@@ -144,24 +203,22 @@ def _weights(
         if node in numbers and not evidence.structure.given[node]
     }
     for at in np.argsort(-weights, kind="stable"):
-        model, candidates, likelihoods, each, top = found[at]
+        model, candidates, open_shares, likelihoods, each, top = found[at]
         one = candidates.part(slice(top, top + 1))
-        shares = expected_shares(evidence, one)[0, 0]
-        print_ = shares.round(9).ravel()
+        print_ = expected_shares(evidence, one).round(9).ravel()
         if evidence.structure.plants:
             print_ = np.concatenate([print_, likelihoods[top].round(7)])
-        group = next((i for i, s in enumerate(seen) if np.array_equal(s, print_)), len(seen))
-        if group == len(seen):
-            seen.append(print_)
+        group = seen.setdefault((print_ + 0.0).tobytes(), len(seen))  # + 0: no negative zero
         names = [str(g) for g in candidates.genome.genotypes()]
-        error = float(rates[likelihoods[top].argmax()])
-        written = shares @ mis_scoring([error], len(evidence.classes), ordered)[0]
+        rate = int(likelihoods[top].argmax())
+        written = expected_shares(evidence, one, slips.mixing[rate : rate + 1])[0, 0]
         weighed.append(ModelWeight(
             model, float(weights[at]), float(each),
             tuple((f, names[s]) for f, s in zip(evidence.founders, one.founders[0], strict=True)),
             _names(model, candidates.genome, one.looks[0], evidence.classes),
-            error, group,
+            float(slips.rates[rate]), group,
             {f: tuple(written[at].tolist()) for f, at in free.items()},
+            None if np.isnan(open_shares[top]) else float(open_shares[top]), one,
         ))  # fmt: skip
     return tuple(weighed)
 
@@ -174,21 +231,39 @@ def _names(
     return tuple(classes[looks[np.flatnonzero(table == c)[0]]] for c in range(len(model.classes)))
 
 
+class _Fit(NamedTuple):
+    """A candidate, its rate of mis-scoring with interval, mis-scoring at it, and its misfit."""
+
+    one: Candidates
+    error: float
+    interval: tuple[float, float]
+    mixing: np.ndarray
+    misfit: float
+
+
+def _fitted(evidence: Evidence, weighed: Weighed, slips: _Slips) -> _Fit:
+    """How well the likeliest candidate of a model fits."""
+    one = weighed.candidates.part(slice(weighed.top, weighed.top + 1))
+    error = float(slips.rates[0])
+    interval = (error, error)
+    if not slips.known:
+        error, interval = _profile(evidence, one, slips)
+    mixing = slips.at([error])
+    return _Fit(one, error, interval, mixing, _misfit(evidence, one, slips.mixing, mixing))
+
+
 def _profile(
-    evidence: Evidence, one: Candidates, ordered: bool
+    evidence: Evidence, one: Candidates, slips: _Slips
 ) -> tuple[float, tuple[float, float]]:
     """The likeliest rate of mis-scoring and its 95 % interval by profile likelihood."""
     rates = np.linspace(0, 0.5**0.5, 801) ** 2
-    logs = log_likelihoods(evidence, one, mis_scoring(rates, len(evidence.classes), ordered))[0]
+    logs = log_likelihoods(evidence, one, slips.at(rates))[0]
     inside = rates[logs >= logs.max() - 1.9207]  # half the 95 % point of chi-square, 1 df
     return float(rates[logs.argmax()]), (float(inside[0]), float(inside[-1]))
 
 
-def _misfit(
-    evidence: Evidence, one: Candidates, mixing: np.ndarray, error: float, ordered: bool
-) -> float:
+def _misfit(evidence: Evidence, one: Candidates, mixing: np.ndarray, at_best: np.ndarray) -> float:
     """Chance of a misfit this large or larger under a candidate, from drawn seasons."""
-    at_best = mis_scoring([error], len(evidence.classes), ordered)
     rng = np.random.default_rng(0)
     width = len(mixing) * one.looks.shape[1] * (len(evidence.structure.plants) + 1)
     most = max(1, CELLS // width)
@@ -205,21 +280,38 @@ def _misfit(
     return (worse + 1) / (DRAWN + 1)
 
 
-def _worst(evidence: Evidence, one: Candidates, error: float, ordered: bool) -> str:
+def _worst(evidence: Evidence, fit: _Fit) -> str:
     """The family that lacks most of its own best likelihood, given all others."""
-    if not evidence.counts:
-        return ""
-    at_best = mis_scoring([error], len(evidence.classes), ordered)
     nodes = list(evidence.counts)
+    if not nodes:
+        return ""
     without = evidence.with_scores(
         {node: evidence.rows(node) * (np.arange(len(nodes)) != i)[:, None]
          for i, node in enumerate(nodes)},
         {plant: np.full(len(nodes), look) for plant, look in evidence.scores.items()},
     )  # fmt: skip
-    given_others = log_likelihoods(evidence, one, at_best) - log_likelihoods(without, one, at_best)
+    whole, part = (log_likelihoods(e, fit.one, fit.mixing)[:, 0] for e in (evidence, without))
     rows = np.concatenate([evidence.rows(node) for node in nodes])
-    lacking = _own_shares(rows) - given_others[:, 0]
+    lacking = _own_shares(rows) - (whole - part)
     return next(f for f, n in evidence.families.items() if n == nodes[int(lacking.argmax())])
+
+
+def _remedy(
+    evidence: Evidence, weights: Sequence[ModelWeight], slips: _Slips
+) -> ModelWeight | None:
+    """The likeliest model that would fit if a class did not always show, or did not always live."""
+    likeliest = [w.model for w in weights[:LIKELIEST]]
+    variants = [
+        *(m.with_viability(look) for m in likeliest for look in m.classes),
+        *(m.with_penetrance(*pair) for m in likeliest
+          for pair in itertools.permutations(m.classes, 2)),
+    ]  # fmt: skip
+    found = weigh(evidence, variants, slips.mixing, slips.log_prior, slips.ordered).found
+    if not found:
+        return None
+    best = _weights(evidence, found, slips)[0]
+    fit = _fitted(evidence, next(f for f in found if f.model is best.model), slips)
+    return best if fit.misfit >= MISFIT else None
 
 
 def _saturated(evidence: Evidence) -> np.ndarray:

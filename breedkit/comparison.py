@@ -11,6 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from breedkit import modelcharts
 from breedkit.errors import ModelError, quote
 from breedkit.nextfamily import NextFamily, next_family
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
 
 SUPPORTED = 0.99  # weight from which a model is called supported
 LEFT = 0.95  # the rivals that are named make up this weight together
+MANY = 20  # models from which the price of trying so many is told
 MISFIT = 0.01  # chance of the best candidate's misfit below which none is said to fit
 
 
@@ -41,7 +44,10 @@ class Comparison(Result):
     worst : the family that fits worst, with its own share of the misfit.
     tried, distinct : candidates, and how many of them are told apart here.
     counts : plants of each class in every family, those not scored left out.
-    mean_error : mean rate of mis-scoring under the best model, weighed by prior and scores.
+    mixing : (classes, classes), what each class is written down as, on average over the rates
+        of mis-scoring under the best model, weighed by prior and scores.
+    too_many : models that were left out, since so many parents can carry too much.
+    remedy : if none fits, a model that would if a class did not always show, or live.
     """
 
     trait: str
@@ -58,9 +64,10 @@ class Comparison(Result):
     distinct: int
     founders: tuple[str, ...]
     classes: tuple[str, ...]
-    ordered: bool
     counts: Mapping[str, tuple[int, ...]]
-    mean_error: float
+    mixing: np.ndarray
+    too_many: tuple[str, ...]
+    remedy: ModelWeight | None
 
     def next_family(
         self, sizes: Sequence[int] = (10, 20, 40, 80, 160), certainty: float = 0.95
@@ -78,8 +85,8 @@ class Comparison(Result):
             for sizes below 1, or a certainty outside 0.5 to 1.
         """
         return next_family(
-            self.weights if self.n else (), self.founders, self.classes, self.mean_error,
-            self.ordered, sizes, certainty,
+            self.weights if self.n else (), self.founders, self.classes, self.mixing, sizes,
+            certainty,
         )  # fmt: skip
 
     @property
@@ -120,12 +127,12 @@ class Comparison(Result):
         if together >= SUPPORTED and len(self.inseparable) == 1:
             return f"{trait}: {best.name} is supported. {base}"
         plain = sorted(self.inseparable, key=lambda w: w.model.rule.lethal)
-        names = listing([w.name for w in plain], "or")
+        names = _either([w.name for w in plain])
         if together >= SUPPORTED and len(plain) == 2:
             return f"{trait}: {names} is supported, but they are not separable here. {base}"
         if together >= SUPPORTED:
             return f"{trait}: cannot tell yet; {names} expect the same numbers here. {base}"
-        names = listing([w.name for w in self.undecided], "or")
+        names = _either([w.name for w in self.undecided])
         if len(self.undecided) == 1:
             return f"{trait}: cannot tell yet, though {names} leads. {base}"
         return f"{trait}: cannot tell yet; it may be {names}. {base}"
@@ -154,10 +161,22 @@ class Comparison(Result):
             "one of these is, a model with one gene more is half as likely beforehand, and one "
             "parent in fifty does not breed true."
         ]
+        if self.misfit < MISFIT and self.remedy:
+            notes.append(_remedied(self.remedy))
+        if len(self.weights) > MANY:
+            notes.append(
+                f"{len(self.weights)} rules were compared. Those of as many genes share alike "
+                "beforehand, so each begins with little, and it takes more plants to lift one."
+            )
         if self.left_out:
             notes.append(
                 f"Not used, since a parent is not known or is only called a tester: "
                 f"{listing([show(f) for f in self.left_out[:6]])}."
+            )
+        if self.too_many:
+            notes.append(
+                f"Not tried, since {len(self.founders)} parents can carry too much: "
+                f"{listing(list(self.too_many[:6]))}."
             )
         return tuple(notes)
 
@@ -289,7 +308,35 @@ def _says(weight: ModelWeight) -> str:
     """'P1 AA, P2 aa; red over orange': the likeliest candidate of a model."""
     founders = ", ".join(f"{show(f)} {g}" for f, g in weight.founders[:4])
     pairs = zip(weight.model.classes, weight.classes, strict=True)
-    return f"{founders}; " + ", ".join(f"{c} {show(name)}" for c, name in pairs)
+    words = f"{founders}; " + ", ".join(f"{c} {show(name)}" for c, name in pairs)
+    return words if weight.share is None else f"{words}; {_open_share(weight)}"
+
+
+def _open_share(weight: ModelWeight) -> str:
+    """'about 60 % of the orange plants live', '... show it, the others show red'."""
+    named = weight.model.called(weight.classes)
+    about = f"about {percent(weight.share or 0.0)} of the"
+    if named.ailing is not None:
+        return f"{about} {show(named.ailing)} plants live until they are scored"
+    assert named.hiding is not None
+    look, otherwise = (show(c) for c in named.hiding)
+    return f"{about} plants that should be {look} show it, the others look {otherwise}"
+
+
+def _remedied(weight: ModelWeight) -> str:
+    """What would have to be so that the scores fit."""
+    plain = weight.name.split(",")[0]
+    return (
+        f"It would fit {plain} if {_open_share(weight)}. Whether that is so, these plants "
+        "cannot tell; look first for a slip in a label or a score."
+    )
+
+
+def _either(names: Sequence[str]) -> str:
+    """'a, b or c'; of more than four the first three, and how many others."""
+    if len(names) <= 4:
+        return listing(list(names), "or")
+    return f"{', '.join(names[:3])} or one of {len(names) - 3} others"
 
 
 def _strips(drawn: Sequence[ModelWeight], alike: Sequence[ModelWeight]) -> list[str]:

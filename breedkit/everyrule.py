@@ -53,12 +53,13 @@ def every_rule(classes: int, genes: int = 2) -> tuple[InheritanceModel, ...]:
 
     Notes
     -----
-    Searching so many has its price. In `compare_models` the rules of one number of genes
-    share what that number has beforehand, so that one rule of two genes starts with 1/48,
-    1/438 or 1/1065 of it. Where only those are compared that the catalogue knows it is
-    1/3, 1/3 or all: 1.2, 2.2 or 3.0 powers of ten more. More plants must make up for that,
-    and as many rules expect the same numbers in F2 and backcrosses, one season seldom
-    decides between them. Rules with as many genes all start alike.
+    Searching so many has its price. In `compare_models` the rules that somebody has shown in
+    a plant (those of the catalogue) have half of what their number of genes has beforehand,
+    all others together the other half: a rule of two genes nobody has shown starts with 1/90,
+    1/870 or 1/2128 of it for 2, 3 or 4 classes, 2.0, 2.9 or 3.3 powers of ten less than all.
+    More plants must make up for that, and as many rules expect the same numbers in F2 and
+    backcrosses, one season seldom
+    decides between them.
 
     The counts for two classes are those of Li and Reich 2000, Human Heredity 50 (from
     memory): of 512 tables 102 differ in more than letters, 100 show two classes, 96 need

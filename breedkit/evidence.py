@@ -2,7 +2,7 @@
 
 Every family, founder and parent plant is a numbered node, parents before offspring.
 Plants that have offspring are hidden: their genotype is summed over. Each node's
-genotypes depend on the nearest hidden plants above it, none, one or two of them.
+genotypes depend on the nearest hidden plants above it, mostly none, one or two of them.
 What depends on one can be summed out from the youngest plants upwards, all plants of
 one level and one way of coming about at once; plants that mate with other hidden
 plants are the core that is left. All this is the same for every model and is worked

@@ -31,11 +31,13 @@ from math import prod
 
 import numpy as np
 
+from breedkit.errors import ModelError
 from breedkit.evidence import Alike, Counts, Evidence, Kind, Score
 from breedkit.genome import Genome
 from breedkit.meiosis import gamete_step, run_steps, side_by_side, union_step
 
-LETTERS = "abcd"  # of the hidden plants that a family can depend on, in einsum
+LETTERS = "abdfhijklnopqrstuvw"  # in einsum, of the hidden plants that a family depends on
+MOST_CELLS = 5_000_000  # numbers of one family's distribution, 8 bytes each
 
 # --- the arrays of one model ------------------------------------------------
 
@@ -140,6 +142,21 @@ def expected_shares(
     return shares if mixing is None else shares @ mixing
 
 
+def mixtures(
+    evidence: Evidence, candidates: Candidates, mixing: np.ndarray
+) -> list[tuple[np.ndarray, np.ndarray]]:
+    """What each family can be, under one candidate and one rate of mis-scoring.
+
+    A family from a single plant has one set of shares for each genotype of that plant, with
+    the chance of that genotype, given the plant's own score.
+
+    Returns
+    -------
+    for each scored family (chances, shares): (cases,) and (cases, classes), as written down.
+    """
+    return _Sum(evidence, candidates, mixing).mixtures()
+
+
 def log_likelihoods(evidence: Evidence, candidates: Candidates, mixing: np.ndarray) -> np.ndarray:
     """The log-likelihood of every candidate at every rate of mis-scoring.
 
@@ -237,6 +254,11 @@ class _Sum:
             case Kind.SELFING:
                 weights = self.weights(node.one) @ self.engine.selfing
             case _:
+                if states ** (len(given[number]) + 2) > MOST_CELLS:
+                    raise ModelError(
+                        f"A family that comes from {len(given[number])} single plants at once "
+                        "is too much to follow.\nLeave it out, or write its parents as families."
+                    )
                 letters = dict(zip(given[number], LETTERS, strict=False))
                 sides = ["ze" + "".join(letters[g] for g in given[n]) for n in node[1:]]
                 both = np.einsum(
@@ -299,6 +321,20 @@ class _Sum:
             above = self._average(self.nodes[plant].one)
             chances = np.einsum("ze...hg,zeh->ze...g", chances, above)
         return chances
+
+    def mixtures(self) -> list[tuple[np.ndarray, np.ndarray]]:
+        """Cases and their chances, for every scored family given by one hidden plant or none."""
+        found = []
+        for number in self.evidence.counts:
+            shares = self.chances(number)[0, 0] @ self.written[0, 0]
+            cases = np.ones(1)
+            for plant in self.structure.given[number]:
+                cases = self._average(self.nodes[plant].one)[0, 0]
+                if plant in self.evidence.scores:
+                    cases = cases * self.written[0, 0, :, self.evidence.scores[plant]]
+                cases = cases / max(cases.sum(), np.finfo(float).tiny)
+            found.append((cases, shares.reshape(len(cases), -1)))
+        return found
 
     def drawn(self, rng: np.random.Generator, seasons: int) -> Evidence:
         """New counts and scores, parents before offspring."""

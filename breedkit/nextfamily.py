@@ -7,24 +7,27 @@ that its weight gives it, and the weights would move by Bayes' rule. Over many s
     settled(n) = chance that afterwards one group of models has weight `certainty` or more
     bits(n)    = mean loss of entropy of the weights, in bits
 
-Models that expect the same of all families at hand and of all that could be grown count as
-one. Each model is represented by its likeliest candidate, at the mean rate of mis-scoring
-for the season; draws are seeded, so that an answer is the same on every run.
+Offspring of a single plant are a case apart for each genotype that it can have by its look,
+P(counts) = sum over cases of P(case) P(counts | case). Models that expect the same of all
+families at hand and of all that could be grown count as one. Each model is represented by
+its likeliest candidate, at the mis-scoring that is expected for the season; draws are
+seeded, so that an answer is the same on every run.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from scipy.special import entr, xlogy
+from scipy.special import entr
 
 from breedkit.errors import ModelError
-from breedkit.likelihood import mis_scoring
-from breedkit.pedigree import Cross, Founder, Plan, Selfing
-from breedkit.results import Fact, Result, number, percent, plants
+from breedkit.evidence import Evidence
+from breedkit.likelihood import mixtures
+from breedkit.pedigree import TESTER, Chosen, Cross, Founder, Plan, Selfing, single_parents
+from breedkit.results import Fact, Result, number, percent, plants, show
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -32,6 +35,8 @@ if TYPE_CHECKING:
     from breedkit.weights import ModelWeight
 
 DRAWS = 4000
+EACH = 8  # plants of each F3 family where many are grown
+MOST_MODELS = 24  # models followed; the others have next to no weight, or are too many to part
 LEAST_BITS = 0.01  # a family that tells less, at its largest, tells nothing
 ALIVE = 0.999  # the likeliest models up to this weight together are alive
 
@@ -130,8 +135,7 @@ def next_family(
     weights: Sequence[ModelWeight],
     founders: Sequence[str],
     classes: Sequence[str],
-    error: float,
-    ordered: bool,
+    mixing: np.ndarray,
     sizes: Sequence[int],
     certainty: float,
 ) -> NextFamily:
@@ -145,65 +149,130 @@ def next_family(
     for weight in weights:
         alive.append(weight)
         total += weight.weight
-        if total >= ALIVE:
+        if total >= ALIVE or len(alive) == MOST_MODELS:
             break
     if not alive:
         return NextFamily(sizes, (), certainty, 0, 0.0)
     prior = np.array([w.weight for w in alive]) / total
-    mixing = mis_scoring([error], len(classes), ordered)[0]
-    shares = {}
-    for name, plan in plans_to_grow(founders).items():
-        rows = [_shares(w, plan, classes, mixing) for w in alive]
-        if all(row is not None for row in rows):
-            shares[name] = np.array(rows)
-    together = np.concatenate(
-        [np.array([[w.group] for w in alive], dtype=float), *shares.values()], axis=1
-    )
-    _, parts = np.unique(together.round(9), axis=0, return_inverse=True)
+    named = all(w.model.reference or len(w.model.classes) == 1 for w in alive)
+    growing = families_to_grow(founders, classes, named)
+    expected = _expected(alive, growing, founders, classes, mixing) if growing else []
+    families = {
+        family: [models[i] for models in expected]
+        for i, family in enumerate(growing)
+        if all(models[i].possible for models in expected)
+    }
+    marks = [[float(w.group)] for w in alive]
+    for models in families.values():
+        width = max(len(m.chances) for m in models)
+        for mark, model in zip(marks, models, strict=True):
+            mark.extend(model.mark(width))
+    _, parts = np.unique(np.array(marks).round(9), axis=0, return_inverse=True)
     parts = parts.ravel()
     leads = float(np.bincount(parts, prior).max())
     found = NextFamily(sizes, (), certainty, int(parts.max()) + 1, leads)
     if leads >= certainty or found.open_models < 2:
         return found
-    options = [_option(name, prior, row, parts, sizes, certainty) for name, row in shares.items()]
+    options = [
+        _option(family, prior, models, parts, sizes, certainty)
+        for family, models in families.items()
+    ]
     telling = [o for o in options if o.bits[-1] >= LEAST_BITS]
     telling.sort(key=lambda o: (found.enough(o) or np.inf, -o.bits[0], o.name))
     return replace(found, options=tuple(telling))
 
 
-def plans_to_grow(founders: Sequence[str]) -> dict[str, Plan]:
-    """The families that two parents and their F1 allow, by name."""
+class Family(NamedTuple):
+    """A family that could be grown, or many of `each` plants from single plants."""
+
+    name: str
+    plan: Plan
+    each: int | None = None
+
+
+def families_to_grow(
+    founders: Sequence[str], classes: Sequence[str], testcross: bool = True
+) -> list[Family]:
+    """The families that two parents, their F1 and plants of the F2 allow."""
     if len(founders) < 2:
-        return {}
+        return []
     one, other = (Founder(f) for f in founders[:2])
     f1 = Cross(one, other)
     f2 = Selfing(f1)
-    return {
-        "the F2 (F1 selfed)": f2,
-        f"the backcross to {one.name}": Cross(f1, one),
-        f"the backcross to {other.name}": Cross(f1, other),
-        "an F3 from many F2 plants, one seed of each": Selfing(f2),
-    }
+    found = [
+        Family("the F2 (F1 selfed)", f2),
+        Family(f"the backcross to {show(one.name)}", Cross(f1, one)),
+        Family(f"the backcross to {show(other.name)}", Cross(f1, other)),
+        Family("an F3 from many F2 plants, one seed each", Selfing(f2)),
+    ]
+    if testcross:
+        found.append(Family("the testcross (F1 by a plant recessive in all)",
+                            Cross(f1, Founder(TESTER))))  # fmt: skip
+    for look in classes:
+        plant = Chosen(f2, look, f"a plant that is {look}")
+        words = show(look)
+        found += [
+            Family(
+                f"an F3 from many {words} F2 plants, one seed of each", Selfing(Chosen(f2, look))
+            ),
+            Family(f"the offspring of one {words} F2 plant, selfed", Selfing(plant)),
+            Family(f"F3 families of {EACH}, each from one {words} F2 plant", Selfing(plant), EACH),
+        ]
+    return found
 
 
-def _shares(
-    weight: ModelWeight, plan: Plan, classes: Sequence[str], mixing: np.ndarray
-) -> np.ndarray | None:
-    """What a model's likeliest candidate expects to be written down; None if it cannot be grown."""
-    named = weight.model.called(weight.classes)
-    try:
-        shares: Mapping[str, float] = dict(
-            zip(named.classes, named.shares(plan, dict(weight.founders)), strict=True)
-        )
-    except ModelError:
-        return None
-    return np.array([shares.get(c, 0.0) for c in classes]) @ mixing
+class Expected(NamedTuple):
+    """What one model expects of a family: cases by chance, and their shares of the classes."""
+
+    chances: np.ndarray
+    shares: np.ndarray
+
+    @classmethod
+    def of(cls, chances: np.ndarray, shares: np.ndarray) -> Expected:
+        """Cases that expect the same are one."""
+        rows, which = np.unique(shares.round(12), axis=0, return_inverse=True)
+        total = np.bincount(which.ravel(), chances, len(rows))
+        return cls(total[total > 0], rows[total > 0])
+
+    @property
+    def possible(self) -> bool:
+        return bool(len(self.chances) and np.allclose(self.shares.sum(axis=1), 1))
+
+    def mark(self, width: int) -> list[float]:
+        """The same list for models that expect the same, filled up to `width` cases."""
+        rows = np.concatenate([self.chances[:, None], self.shares], axis=1)
+        filled = np.zeros((width, rows.shape[1]))
+        filled[: len(rows)] = rows
+        return filled.ravel().tolist()
+
+
+def _expected(
+    weights: Sequence[ModelWeight],
+    growing: Sequence[Family],
+    founders: Sequence[str],
+    classes: Sequence[str],
+    mixing: np.ndarray,
+) -> list[list[Expected]]:
+    """What the likeliest candidate of each model expects of each family."""
+    plans = {family.name: family.plan for family in growing}
+    parents = {str(p.plant): str(p.look) for plan in plans.values() for p in single_parents(plan)}
+    counts = {name: [2] * len(classes) for name in plans}  # any: only the shares are read
+    evidence = Evidence.of(classes, plans, counts, parents)
+    row = {node: i for i, node in enumerate(evidence.counts)}
+    found = []
+    for weight in weights:
+        known = dict(zip(founders, weight.candidate.founders[0], strict=True))
+        recessive = weight.candidate.looks.shape[1] - 1
+        states = np.array([[known.get(f, recessive) for f in evidence.founders]])
+        told = mixtures(evidence, replace(weight.candidate, founders=states), mixing[None])
+        found.append([Expected.of(*told[row[evidence.families[name]]]) for name in plans])
+    return found
 
 
 def _option(
-    name: str,
+    family: Family,
     prior: np.ndarray,
-    shares: np.ndarray,
+    expected: Sequence[Expected],
     groups: np.ndarray,
     sizes: Sequence[int],
     certainty: float,
@@ -213,13 +282,33 @@ def _option(
     members = (groups[:, None] == np.unique(groups)).astype(float)
     before = float(entr(prior @ members).sum())
     truth = rng.choice(len(prior), size=DRAWS, p=prior)
+    width = max(len(e.chances) for e in expected)
+    chances = np.stack([np.pad(e.chances, (0, width - len(e.chances))) for e in expected])
+    shares = np.stack(
+        [np.pad(e.shares, ((0, width - len(e.shares)), (0, 0)), mode="edge") for e in expected]
+    )  # (models, cases, classes)
+    with np.errstate(divide="ignore"):
+        log_chances, log_shares = np.log(chances), np.log(shares)
     settled, bits = [], []
     for n in sizes:
-        counts = rng.multinomial(n, shares[truth])
-        logs = xlogy(counts[:, None, :], shares).sum(axis=2)
+        grown = max(n // family.each, 1) if family.each else 1
+        size = min(family.each or n, n)
+        case = (rng.random((DRAWS, grown, 1)) > chances[truth].cumsum(axis=1)[:, None]).sum(axis=2)
+        counts = rng.multinomial(size, shares[truth[:, None], case.clip(max=width - 1)])
+        logs = np.zeros((DRAWS, len(prior)))
+        for m in range(len(prior)):
+            said = log_chances[m] + _log_chance(counts, log_shares[m])
+            logs[:, m] = np.logaddexp.reduce(said, axis=2).sum(axis=1)
         logs -= logs.max(axis=1, keepdims=True)
         after = prior * np.exp(logs)
         after = after / after.sum(axis=1, keepdims=True) @ members
         settled.append(float((after.max(axis=1) >= certainty).mean()))
         bits.append(max(before - float(entr(after).sum(axis=1).mean()), 0.0) / np.log(2))
-    return Option(name, tuple(settled), tuple(bits))
+    return Option(family.name, tuple(settled), tuple(bits))
+
+
+def _log_chance(counts: np.ndarray, log_shares: np.ndarray) -> np.ndarray:
+    """(draws, families, classes) and (cases, classes): (draws, families, cases)."""
+    finite = np.where(np.isfinite(log_shares), log_shares, 0.0)
+    never = counts @ (~np.isfinite(log_shares)).T.astype(float) > 0
+    return np.where(never, -np.inf, counts @ finite.T)

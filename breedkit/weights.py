@@ -7,18 +7,21 @@ register is integrated over the rate e of mis-scoring,
     evidence = sum over founders, names of  prior * integral L(e) p(e) de,
 
 with p(e) a beta density, 1 and 49, of mean 2 %. A priori a model with one gene more is
-half as likely, models with as many genes share alike, and so do the names of one model.
+half as likely, models with as many genes share alike, and so do the names of one model;
+of rules nobody has shown in a plant, all together have half of that.
 In the models of one gene a founder does not breed true with chance 2 %, and a lethal
-needs one that does not; founders that are alike in that respect share alike. Candidates
-that differ only in the letters of alleles and loci, or that expect the same of every
-class seen here, are one before anything is computed.
+needs one that does not; founders that are alike in that respect share alike. A tester is
+recessive in every gene. If a model says that a class does not always show, or does not
+always live, every share from 0 to 1 is as likely beforehand. Candidates that differ only
+in the letters of alleles and loci, or that expect the same of every class seen here, are
+one before anything is computed.
 """
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from math import comb, lgamma, prod
 from typing import NamedTuple
@@ -26,14 +29,16 @@ from typing import NamedTuple
 import numpy as np
 from scipy.special import xlogy
 
-from breedkit.errors import ModelError, quote
 from breedkit.evidence import Evidence, Kind
 from breedkit.genome import Genome
 from breedkit.likelihood import Candidates, expected_genotypes, log_likelihoods
 from breedkit.models import InheritanceModel
+from breedkit.pedigree import TESTER
 
 PRIOR_ERROR = (1.0, 49.0)  # beta density of the rate of mis-scoring, mean 2 %
 MOST_CLASSES = 6
+MOST_FOUNDERS = 5000  # choices of their genotypes
+SHARES = 24  # shares that are tried of plants that show their class, or that live
 UNTRUE = 0.02  # prior chance that a founder does not breed true: our own choice
 CHUNK = 128  # candidates worked out together
 
@@ -45,7 +50,9 @@ class ModelWeight:
     `founders` are that candidate's genotypes by founder, `classes` its classes in the order
     of the model, `error` the rate of mis-scoring it fits best with. `expected` are the shares
     of the trait's classes in every family, mis-scoring included; a family from a single
-    plant is left out, since its shares hang on what that plant carries.
+    plant is left out, since its shares hang on what that plant carries. `share` is how many
+    plants show their class, or live, if the model leaves that open. `candidate` is the
+    likeliest candidate itself, for computing on.
     """
 
     model: InheritanceModel
@@ -56,26 +63,42 @@ class ModelWeight:
     error: float
     group: int
     expected: Mapping[str, tuple[float, ...]]
+    share: float | None
+    candidate: Candidates = field(repr=False, compare=False)
 
     @property
     def name(self) -> str:
         return self.model.name
 
 
+@lru_cache(maxsize=1)
 def no_segregation() -> InheritanceModel:
     """The parents carry the same: one class, whatever is crossed."""
-    return InheritanceModel.from_rule({"A_": "all", "aa": "all"}, "no segregation")
+    plain = InheritanceModel.from_rule({"A_": "all", "aa": "all"}, "no segregation")
+    return replace(plain, reference="common practice, no source")
 
 
 class Weighed(NamedTuple):
-    """One model: its distinct candidates, their log-likelihoods (candidates, rates), the log
-    of its evidence, and the number of its likeliest candidate."""
+    """One model: its distinct candidates, the share of plants that show or live in each (nan
+    if there is no such thing), their log-likelihoods (candidates, rates), the log of its
+    evidence, and the number of its likeliest candidate."""
 
     model: InheritanceModel
     candidates: Candidates
+    shares: np.ndarray
     likelihoods: np.ndarray
     log_evidence: float
     top: int
+
+
+class Weighing(NamedTuple):
+    """The models weighed, candidates tried and told apart, and the models that were left out
+    since so many founders can carry too much."""
+
+    found: list[Weighed]
+    tried: int
+    distinct: int
+    too_many: list[InheritanceModel]
 
 
 def weigh(
@@ -84,46 +107,65 @@ def weigh(
     mixing: np.ndarray,
     log_prior: np.ndarray,
     ordered: bool,
-) -> tuple[list[Weighed], int, int]:
-    """The evidence for each model that has candidates; how many were tried, and told apart.
+) -> Weighing:
+    """The evidence for each model that has candidates.
 
     Parameters
     ----------
     mixing, log_prior : mis-scoring at each rate, and the log of its prior weight.
     """
     found: list[Weighed] = []
+    too_many: list[InheritanceModel] = []
     if not evidence.n:
-        return found, 0, 0
+        return Weighing(found, 0, 0, too_many)
     tried = distinct = 0
     known: dict[tuple[Genome, bytes], np.ndarray] = {}
     apart = not evidence.structure.plants and not any(
         node.kind == Kind.CHOSEN for node in evidence.nodes
     )
+    testers = tuple(name == TESTER for name in evidence.founders)
     for model in models:
-        choices = _choices(model, len(evidence.founders), len(evidence.classes), ordered)
-        tried += len(choices.founders) * len(choices.names)
-        if not len(choices.founders) or not len(choices.names):
+        choices = _choices(model, testers, len(evidence.classes), ordered)
+        if choices is None:
+            too_many.append(model)
             continue
-        if apart:
+        n = len(choices.founders) * len(choices.names)
+        tried += n
+        if not n:
+            continue
+        if apart and len(choices.shares) == 1:
             genotypes = _genotypes(choices, evidence, known)
-            candidates, prior, likelihoods = _from_shares(choices, genotypes, evidence, mixing)
+            worked = _from_shares(choices, genotypes, evidence, mixing)
         else:
-            candidates, prior, likelihoods = _from_register(choices, evidence, mixing)
-        distinct += len(prior)
-        each = log_sum(likelihoods + log_prior) + np.log(prior)
-        found.append(
-            Weighed(model, candidates, likelihoods, float(log_sum(each)), int(each.argmax()))
-        )
-    return found, tried, distinct
+            worked = _from_register(choices, evidence, mixing)
+        distinct += len(worked.prior)
+        each = log_sum(worked.likelihoods + log_prior) + np.log(worked.prior)
+        found.append(Weighed(
+            model, worked.candidates, worked.shares, worked.likelihoods, float(log_sum(each)),
+            int(each.argmax()),
+        ))  # fmt: skip
+    return Weighing(found, tried, distinct, too_many)
 
 
 def model_shares(found: Sequence[Weighed]) -> np.ndarray:
     """The weight of each model, total 1; all 0 if every one is impossible."""
-    genes = [max(each.model.genes, 1) for each in found]
-    alike = {g: genes.count(g) for g in genes}
-    prior = np.array([2.0**-g / alike[g] for g in genes])
-    scores = np.array([each.log_evidence for each in found]) + np.log(prior / prior.sum())
-    return np.exp(scores - log_sum(scores)) if np.isfinite(scores).any() else np.zeros(len(genes))
+    prior = _model_prior([each.model for each in found])
+    scores = np.array([each.log_evidence for each in found]) + np.log(prior)
+    return np.exp(scores - log_sum(scores)) if np.isfinite(scores).any() else np.zeros(len(prior))
+
+
+def _model_prior(models: Sequence[InheritanceModel]) -> np.ndarray:
+    """What each model weighs beforehand, total 1.
+
+    Where rules that somebody has shown in a plant (they have a reference) are compared with
+    rules that are merely possible, each sort has half of what that number of genes has.
+    """
+    sorts = [(max(m.genes, 1), bool(m.reference)) for m in models]
+    genes = [g for g, _ in sorts]
+    alike = {sort: sorts.count(sort) for sort in set(sorts)}
+    both = {g: len({s for s in alike if s[0] == g}) for g in set(genes)}
+    prior = np.array([2.0 ** -s[0] / both[s[0]] / alike[s] for s in sorts])
+    return prior / prior.sum()
 
 
 def log_sum(logs: np.ndarray) -> np.ndarray:
@@ -150,53 +192,102 @@ def error_grid() -> tuple[np.ndarray, np.ndarray]:
 
 
 class Choices(NamedTuple):
-    """What a model leaves open: the founders, (choices, founders) states, and the names of its
-    classes, (choices, classes of the model); `table` is the model's class of each state."""
+    """What a model leaves open: the founders, (choices, founders) states; the names of its
+    classes, (choices, classes of the model); the share of plants that show their class, or
+    live. `table` is the model's class of each state, `classes` how many the trait has."""
 
+    model: InheritanceModel
+    classes: int
     genome: Genome
     table: np.ndarray
     founders: np.ndarray
     names: np.ndarray
     prior: np.ndarray  # of each choice of founders
+    shares: np.ndarray
+    share_prior: np.ndarray
 
-    def candidates(self, founder: np.ndarray, name: np.ndarray) -> Candidates:
+    def candidates(
+        self, founder: np.ndarray, name: np.ndarray, share: np.ndarray | None = None
+    ) -> Candidates:
         """The candidates with these choices."""
-        named = np.concatenate([self.names[name], np.full((len(name), 1), -1)], axis=1)
-        return Candidates(self.genome, self.founders[founder], named[:, self.table])
+        names = self.names[name]
+        looks = np.concatenate([names, np.full((len(name), 1), -1)], axis=1)[:, self.table]
+        plain = Candidates(self.genome, self.founders[founder], looks)
+        if share is None or not (self.model.hiding or self.model.ailing):
+            return plain
+        value = self.shares[share]
+        if self.model.ailing:
+            weak = self.table == self.model.classes.index(self.model.ailing)
+            return replace(plain, living=np.where(weak, value[:, None], 1.0))
+        assert self.model.hiding is not None
+        look, otherwise = (names[:, self.model.classes.index(c)] for c in self.model.hiding)
+        showing = np.tile(np.eye(self.classes), (len(name), 1, 1))
+        each = np.arange(len(name))
+        showing[each, look, look] = value
+        showing[each, look, otherwise] = 1 - value
+        return replace(plain, showing=showing)
 
 
-@lru_cache(maxsize=256)
-def _choices(model: InheritanceModel, founders: int, classes: int, ordered: bool) -> Choices:
-    """Every choice of founders that leaves no gene idle, and every naming of the classes."""
+@lru_cache(maxsize=2048)
+def _choices(
+    model: InheritanceModel, testers: tuple[bool, ...], classes: int, ordered: bool
+) -> Choices | None:
+    """Every choice of founders that leaves no gene idle, and every naming of the classes.
+
+    `testers` says of each founder whether it is a tester. None if there are too many choices.
+    """
     genome = model.rule.own_genome
     table = model.rule.table(genome).ravel()
     pairs = np.stack([np.stack([a.ravel(), b.ravel()]) for a, b in _allele_arrays(genome)])
     genotypes = genome.genotypes()
-    true = [g.female == g.male for g in genotypes]
+    true = np.array([g.female == g.male for g in genotypes])
     allowed = set(model.founders())
     options = [i for i, g in enumerate(genotypes) if str(g) in allowed]
-    if len(options) ** founders > 5000:
-        raise ModelError(
-            f"{founders} founders are too many for {quote(model.name)}.\n"
-            "Compare fewer families, or models with fewer genes."
-        )
-    states = np.array(list(itertools.product(options, repeat=founders)), dtype=int)
-    states = states.reshape(-1, founders)
-    copies = pairs[:, :, states]  # (genes, 2, choices, founders)
+    recessive = [len(genotypes) - 1]
+    if len(options) ** testers.count(False) > MOST_FOUNDERS:
+        return None
+    states = np.array(
+        list(itertools.product(*(recessive if tester else options for tester in testers))),
+        dtype=int,
+    ).reshape(-1, len(testers))
+    untested = [i for i, tester in enumerate(testers) if not tester]
+    if len(untested) < 2:
+        untested = list(range(len(testers)))
+    copies = pairs[:, :, states[:, untested]]  # (genes, 2, choices, founders)
     mixed = (copies != copies[:, :1, :, :1]).any(axis=(1, 3)).all(axis=0)
     k = len(model.classes)
     names = list(itertools.permutations(range(classes), k)) if k <= classes <= MOST_CLASSES else []
     if ordered and model.graded:
         names = [o for o in names if o in (tuple(sorted(o)), tuple(sorted(o, reverse=True)))]
-    states = states[mixed] if founders > 1 else states
-    untrue = (~np.array(true)[states]).sum(axis=1)
-    chance = np.array([comb(founders, j) * UNTRUE**j * (1 - UNTRUE) ** (founders - j)
-                       for j in range(founders + 1)])  # fmt: skip
-    share = chance / np.maximum(np.bincount(untrue, minlength=founders + 1), 1)
-    return Choices(genome, table, states, np.array(names, dtype=int).reshape(-1, k), share[untrue])
+    states = states[mixed] if len(testers) > 1 else states
+    untrue = (~true[states] & ~np.array(testers, dtype=bool)).sum(axis=1)
+    n = testers.count(False)
+    chance = np.array([comb(n, j) * UNTRUE**j * (1 - UNTRUE) ** (n - j) for j in range(n + 1)])
+    each = chance / np.maximum(np.bincount(untrue, minlength=n + 1), 1)
+    shares, share_prior = _open_shares(model)
+    return Choices(
+        model, classes, genome, table, states, np.array(names, dtype=int).reshape(-1, k),
+        each[untrue], shares, share_prior,
+    )  # fmt: skip
 
 
-Worked = tuple[Candidates, np.ndarray, np.ndarray]  # candidates, prior, log-likelihoods
+def _open_shares(model: InheritanceModel) -> tuple[np.ndarray, np.ndarray]:
+    """Shares of plants that show, or live, and their prior: Gauss and Legendre from 0 to 1."""
+    if not (model.hiding or model.ailing):
+        return np.full(1, np.nan), np.ones(1)
+    if model.share is not None:
+        return np.array([float(model.share)]), np.ones(1)
+    x, w = np.polynomial.legendre.leggauss(SHARES)
+    return (x + 1) / 2, w / 2
+
+
+class Worked(NamedTuple):
+    """Distinct candidates, and of each its share, prior and log-likelihoods (rates)."""
+
+    candidates: Candidates
+    shares: np.ndarray
+    prior: np.ndarray
+    likelihoods: np.ndarray
 
 
 def _genotypes(
@@ -244,21 +335,25 @@ def _from_shares(
     with np.errstate(divide="ignore"):
         likelihoods = np.log(cells) @ counts[seen]
     candidates = choices.candidates(first[kept // len(place)], kept % len(place))
-    return candidates, prior, likelihoods
+    return Worked(candidates, np.full(len(kept), np.nan), prior, likelihoods)
 
 
 def _from_register(choices: Choices, evidence: Evidence, mixing: np.ndarray) -> Worked:
     """With hidden plants: candidates that differ in letters alone are one."""
-    n, m = len(choices.founders), len(choices.names)
-    every = choices.candidates(np.repeat(np.arange(n), m), np.tile(np.arange(m), n))
-    first, which = _distinct_rows(_fingerprints(every))
-    prior = np.bincount(which, np.repeat(choices.prior, m) / m)
+    sizes = (len(choices.founders), len(choices.names), len(choices.shares))
+    founder, name, share = (axis.ravel() for axis in np.indices(sizes))
+    every = choices.candidates(founder, name, share)
+    marks = np.concatenate([_fingerprints(every), share[:, None]], axis=1)
+    first, which = _distinct_rows(marks)
+    prior = np.bincount(
+        which, choices.prior[founder] * choices.share_prior[share] / len(choices.names)
+    )
     candidates = every.part(first)
     pieces = [
         log_likelihoods(evidence, candidates.part(slice(i, i + CHUNK)), mixing)
         for i in range(0, len(first), CHUNK)
     ]
-    return candidates, prior, np.concatenate(pieces)
+    return Worked(candidates, choices.shares[share[first]], prior, np.concatenate(pieces))
 
 
 def _distinct_rows(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

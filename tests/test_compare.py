@@ -90,11 +90,11 @@ def test_weights_are_calibrated() -> None:
     mixing = mis_scoring(rates, 2)
     genes = np.array([max(m.genes, 1) for m in models])
     prior = 2.0**-genes / np.array([(genes == g).sum() for g in genes])
-    prior = prior * [_choices(m, 2, 2, False).prior.sum() for m in models]
+    prior = prior * [_choices(m, (False, False), 2, False).prior.sum() for m in models]
     said, right = [], []
     for _ in range(250):
         truth = int(rng.choice(len(models), p=prior / prior.sum()))
-        choices = _choices(models[truth], 2, 2, False)
+        choices = _choices(models[truth], (False, False), 2, False)
         founder = rng.choice(len(choices.prior), p=choices.prior / choices.prior.sum())
         name = rng.integers(len(choices.names))
         one = choices.candidates(np.array([founder]), np.array([name]))
@@ -173,7 +173,7 @@ def test_models_that_expect_the_same_here_are_one_group() -> None:
 def test_a_swapped_family_is_said_not_to_fit() -> None:
     found = compare(
         P1={"red": 8, "orange": 0}, P2={"red": 0, "orange": 8}, F1={"red": 10, "orange": 0},
-        F2={"red": 60, "orange": 20}, **{"BC1(P1)": {"red": 3, "orange": 27}},
+        F2={"red": 120, "orange": 60}, **{"BC1(P1)": {"red": 3, "orange": 27}},
     )  # fmt: skip
     assert "none of these fits" in found.verdict and found.worst == "BC1(P1)"
 
@@ -235,6 +235,142 @@ def test_splitting_a_family_changes_nothing() -> None:
     half = [(p, "F2b" if f == "F2" and i % 2 else f, t) for i, (p, f, t) in enumerate(plants)]
     one = run(plants, register)
     assert run(half, [*register, ("F2b", "F1", "selfed")]) == pytest.approx(one, rel=1e-9)
+
+
+# --- options -----------------------------------------------------------------
+
+
+def test_a_testcross_counts_as_a_cross_to_the_recessive() -> None:
+    known = {"F1": {"red": 6, "orange": 0}, "F2": {"red": 20, "orange": 9}}
+    tested = compare(**known, testcross={"red": 14, "orange": 15})
+    assert tested.left_out == () and "testcross" in tested.families
+    untested = compare(**known)
+    assert tested.best.name == "single dominant gene"
+    assert tested.best.weight > untested.best.weight
+    assert dict(tested.best.founders)["tester"] == "aa"
+    own = [bk.InheritanceModel.from_rule({"A_": "x", "aa": "y"})]
+    season = tally(**known, testcross={"red": 14, "orange": 15})
+    assert compare_models(season, "class", own).left_out == ("testcross",)
+
+
+def test_open_shares_agree_with_quadrature() -> None:
+    """F2 of 30 shown and 30 not: 3/4 p shown, p from 0 to 1; and 3/4 beside 1/4 v living."""
+    season = tally(F1={"x": 9, "y": 0}, F2={"x": 30, "y": 10}, **{"BC1(P2)": {"x": 12, "y": 13}})
+    plain = catalogue()["single dominant gene"]
+    hiding, ailing = (
+        plain.with_penetrance("dominant", "recessive"),
+        plain.with_viability("recessive"),
+    )
+    found = compare_models(season, "class", [hiding, ailing, plain], scoring_error=0.0)
+    evidence = {w.name: np.exp(w.log_evidence) for w in found.weights}
+    # no slips, so the F1 says that x is dominant, and the parents are AA and aa, in either order,
+    # unless one is Aa: founders as in the quadrature above; here every pair is summed by hand
+    h = 0.02
+
+    def by_hand(chance) -> float:
+        """chance(share of A_ or Aa in F1, F2, backcross to aa) integrated; pairs by prior."""
+        total = 0.0
+        for one, other, prior in [
+            ("AA", "aa", (1 - h) ** 2 / 2), ("aa", "AA", (1 - h) ** 2 / 2),
+            *((a, b, 2 * h * (1 - h) / 4) for a, b in
+              [("AA", "Aa"), ("Aa", "AA"), ("aa", "Aa"), ("Aa", "aa")]), ("Aa", "Aa", h * h),
+        ]:  # fmt: skip
+            a, b = ({"AA": 1, "Aa": 0.5, "aa": 0}[g] for g in (one, other))
+            f1 = [a * b, a * (1 - b) + b * (1 - a), (1 - a) * (1 - b)]
+            f2 = [f1[0] + f1[1] / 4, f1[1] / 2, f1[2] + f1[1] / 4]
+            gamete = f1[0] + f1[1] / 2
+            back = [gamete * b, gamete * (1 - b) + b * (1 - gamete), (1 - gamete) * (1 - b)]
+            total += prior / 2 * sum(
+                integrate.quad(lambda v, rows=(f1, f2, back), n=named: chance(v, rows, n), 0, 1,
+                               epsabs=0, epsrel=1e-9)[0]
+                for named in (0, 1)
+            )  # fmt: skip
+        return total
+
+    counts = [(9, 0), (30, 10), (12, 13)]
+
+    def shown(v: float, rows, named: int) -> float:
+        total = 1.0
+        for row, (x, y) in zip(rows, counts, strict=True):
+            share = (row[0] + row[1]) * v
+            share = 1 - share if named else share
+            total *= share**x * (1 - share) ** y
+        return total
+
+    assert evidence[hiding.name] == pytest.approx(by_hand(shown), rel=1e-6)
+    assert found.weights[0].name == plain.name
+    best = next(w for w in found.weights if w.name == hiding.name)
+    assert best.share > 0.9
+
+
+def test_a_skewed_family_is_explained_by_plants_that_died() -> None:
+    """Half of the recessives live: 6:1 in the F2, 2:1 in the backcross to the recessive."""
+    found = compare(P1={"red": 30, "orange": 0}, P2={"red": 0, "orange": 30},
+                    F1={"red": 40, "orange": 0}, F2={"red": 180, "orange": 30},
+                    **{"BC1(P2)": {"red": 120, "orange": 60}})  # fmt: skip
+    assert "none of these fits" in found.verdict
+    assert found.remedy.model.ailing == "recessive"
+    assert abs(found.remedy.share - 1 / 2) < 0.1
+    said = " ".join(found.notes)
+    assert "It would fit single dominant gene if about" in said
+    assert "of the orange plants live until they are scored" in said
+    model = catalogue()["single dominant gene"].with_viability("recessive")
+    season = tally(P1={"red": 30, "orange": 0}, P2={"red": 0, "orange": 30},
+                   F1={"red": 40, "orange": 0}, F2={"red": 180, "orange": 30},
+                   **{"BC1(P2)": {"red": 120, "orange": 60}})  # fmt: skip
+    again = compare_models(season, "class", [model, *catalogue().values()])
+    assert again.best.model is model and again.misfit > 0.05
+    assert "recessive plants die off is supported" in again.verdict
+
+
+def test_mis_scoring_known_from_plants_scored_twice() -> None:
+    season = tally(F1={"red": 9, "orange": 1}, F2={"red": 30, "orange": 14})
+    by_rate = compare_models(season, "class", scoring_error=0.1)
+    table = pd.DataFrame([[0.9, 0.1], [0.1, 0.9]], ["red", "orange"], ["red", "orange"])
+    by_table = compare_models(season, "class", scoring_error=table)
+    assert weights(by_table) == pytest.approx(weights(by_rate), rel=1e-12)
+    assert by_table.error == pytest.approx(0.1) and "as given" in str(by_table)
+    # one way only: red is never taken for orange, so the F1 has an orange plant
+    table = pd.DataFrame([[1.0, 0.0], [0.2, 0.8]], ["red", "orange"], ["red", "orange"])
+    one_way = compare_models(season, "class", scoring_error=table)
+    assert weights(one_way) != pytest.approx(weights(by_rate), rel=1e-3)
+    with pytest.raises(ModelError, match="lacks 'red'"):
+        compare_models(season, "class", scoring_error=table.drop(index="red"))
+    with pytest.raises(ModelError, match="each row totals 1"):
+        compare_models(season, "class", scoring_error=table * 2)
+
+
+def test_classes_that_nobody_saw_are_no_hindrance() -> None:
+    plants = pd.DataFrame(
+        {
+            "plant": [f"p{i}" for i in range(28)],
+            "family": ["P1"] * 4 + ["P2"] * 4 + ["F2"] * 20,
+            "colour": ["red"] * 4 + ["orange"] * 4 + ["red"] * 15 + ["orange"] * 5,
+        }
+    )
+    traits = pd.DataFrame(
+        {
+            "trait": ["colour"],
+            "kind": ["class"],
+            "classes": ["red|orange|brown|yellow|ivory|violet|black|green"],
+        }
+    )
+    season = bk.load_season(plants=plants, traits=traits)
+    found = compare_models(season, "colour")
+    assert len(found.classes) == 6 and {"red", "orange"} <= set(found.classes)
+    assert found.best.name == "single dominant gene"
+
+
+def test_many_parents_leave_out_the_largest_models_and_say_so() -> None:
+    rows = [(f"V{i}", "", "") for i in range(7)]
+    rows += [(f"H{i}", f"V{i}", f"V{i + 1}") for i in range(6)]
+    families = pd.DataFrame(rows, columns=["family", "female", "male"])
+    names = [f"p{i}" for i in range(3 * len(rows))]
+    plants = pd.DataFrame({"plant": names, "family": [r[0] for r in rows for _ in range(3)],
+                           "colour": ["red", "red", "orange"] * len(rows)})  # fmt: skip
+    found = compare_models(bk.load_season(plants=plants, families=families), "colour")
+    assert "triplicate genes" in found.too_many and "single dominant gene" not in found.too_many
+    assert any("Not tried, since 7 parents" in note for note in found.notes)
 
 
 # --- odd seasons -------------------------------------------------------------

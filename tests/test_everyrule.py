@@ -21,6 +21,7 @@ from breedkit.everyrule import (
     every_rule,
 )
 from breedkit.models import catalogue
+from breedkit.weights import _model_prior
 
 CLASSES = (2, 3, 4)
 
@@ -236,7 +237,7 @@ def tally(**families: dict[str, int]) -> bk.Season:
 
 
 def test_searching_all_is_paid_for() -> None:
-    """Same evidence, but 48 share what 3 shared, and what one gene has goes to fewer."""
+    """Same evidence, but 3 rules share half of what they had alone, and 45 the other half."""
     season = tally(P1={"x": 4}, P2={"y": 4}, F1={"x": 6}, F2={"x": 25, "y": 17})
     short = compare_models(season, "class")
     long = compare_models(season, "class", models=every_rule(2))
@@ -253,19 +254,25 @@ def test_searching_all_is_paid_for() -> None:
     (short_odds, evidence), (long_odds, same) = odds(short), odds(long)
     assert evidence == pytest.approx(same, rel=1e-9)
     assert (alike(long, 1), alike(long, 2)) == (2, 48)
-    assert long_odds == pytest.approx(same / 2 * 2 / 48, rel=1e-9)
+    # two genes have half of what one gene has; 3 and 1 known rules have half of that each
+    assert long_odds == pytest.approx(same / 2 * (1 / 2 / 3) / (1 / 2 / 1), rel=1e-9)
     ones = sum(max(w.model.genes, 1) == 1 for w in short.weights)  # the cytoplasm counts as one
     assert alike(short, 2) == 3
     assert short_odds == pytest.approx(evidence / 2 * ones / 3, rel=1e-9)
     assert sum(w.weight for w in long.weights) == pytest.approx(1)
 
 
-@pytest.mark.parametrize(("classes", "price"), [(2, 1.2), (3, 2.2), (4, 3.0)])
+@pytest.mark.parametrize(("classes", "price"), [(2, 2.0), (3, 2.9), (4, 3.3)])
 def test_the_price_as_told(classes: int, price: float) -> None:
-    two = [m for m in every_rule(classes) if m.genes == 2]
-    known = [m for m in two if m.name in catalogue()]
-    assert log10(len(two) / len(known)) == pytest.approx(price, abs=0.05)
-    assert f"1/{len(two)}" in str(every_rule.__doc__) and str(price) in str(every_rule.__doc__)
+    models = every_rule(classes)
+    prior = _model_prior(models)
+    two = sum(p for m, p in zip(models, prior, strict=True) if m.genes == 2)
+    new = [p / two for m, p in zip(models, prior, strict=True) if m.genes == 2 and not m.reference]
+    assert new == pytest.approx([1 / 2 / len(new)] * len(new), rel=1e-12)
+    assert -log10(new[0]) == pytest.approx(price, abs=0.06)
+    text = str(every_rule.__doc__)
+    assert f"1/{2 * len(new)}" in text and str(price) in text
+    assert all((m.name in catalogue()) == bool(m.reference) for m in models)
 
 
 def test_it_finds_what_the_catalogue_lacks() -> None:

@@ -286,7 +286,7 @@ def mated_sibs() -> Register:
         families={
             **F1_F2, "AB": ("a", "b"), "CD": ("c", "d"), "EF": ("e", "f"), "CE": ("c", "e"),
             "DA": ("d", "a"), "G": ("g",), "CD open": ("CD", "CD"), "to c": ("CD", "c"),
-            "to d": ("CD", "d"),
+            "to d": ("CD", "d"), "mixed": ("CD", "AB"),
         },
         plants={
             "a": "F2", "b": "F2", "c": "AB", "d": "AB", "e": "CD", "f": "CD", "g": "EF",
@@ -295,6 +295,7 @@ def mated_sibs() -> Register:
         sibs={
             "F2": (3, 1), "AB": (3, 1), "CD": (2, 2), "EF": (4, 1), "CE": (2, 1), "DA": (3, 1),
             "G": (2, 1), "CD open": (2, 1), "to c": (1, 2), "to d": (3, 0),
+            "mixed": (2, 1),
         },
     )  # fmt: skip
 

@@ -6,16 +6,26 @@ import pytest
 from scipy.stats import binom
 
 import breedkit as bk
+from breedkit import nextfamily
 from breedkit.compare import compare_models
 from breedkit.errors import ModelError
 from breedkit.models import catalogue
-from breedkit.nextfamily import DRAWS, _option
+from breedkit.nextfamily import DRAWS, Expected, Family, _option, families_to_grow
+from breedkit.pedigree import Founder
 
 
 def comparison(models=None, **families: dict[str, int]):
     rows = [(f, c, n) for f, counts in families.items() for c, n in counts.items()]
     season = bk.load_counts(pd.DataFrame(rows, columns=["family", "class", "count"]))
     return compare_models(season, "class", models)
+
+
+PLAIN = Family("F2", Founder("P1"))  # the parentage is not read here
+
+
+def plain(*shares: tuple[float, ...]) -> list[Expected]:
+    """What models expect that have one case each."""
+    return [Expected(np.ones(1), np.array([row])) for row in shares]
 
 
 def test_chance_to_settle_agrees_with_a_binomial_sum() -> None:
@@ -28,17 +38,74 @@ def test_chance_to_settle_agrees_with_a_binomial_sum() -> None:
     posterior = after / after.sum(axis=0)
     entropy = -(posterior * np.log2(posterior)).sum(axis=0) @ after.sum(axis=0)
     bits = -(prior * np.log2(prior)).sum() - entropy
-    option = _option("F2", prior, shares, np.array([0, 1]), [n], 0.95)
+    option = _option(PLAIN, prior, plain(*shares), np.array([0, 1]), [n], 0.95)
     assert abs(option.settled[0] - exact) < 4 * (exact * (1 - exact) / DRAWS) ** 0.5
     assert abs(option.bits[0] - bits) < 4 / DRAWS**0.5
 
 
+def test_one_plant_selfed_agrees_with_every_count_written_out() -> None:
+    """Offspring of one dominant: constant with chance 1/3, else 3:1; the rival is always 3:1."""
+    prior, n, size = np.array([0.5, 0.5]), 16, 8
+    models = [
+        Expected(np.array([1 / 3, 2 / 3]), np.array([[1.0, 0.0], [0.75, 0.25]])),
+        Expected(np.ones(1), np.array([[0.75, 0.25]])),
+    ]
+    k = np.arange(size + 1)  # recessives in a family of eight
+    split = binom.pmf(k, size, 0.25)
+    one = [np.where(k == 0, 1 / 3, 0) + 2 / 3 * split, split]
+    pairs = [np.multiply.outer(p, p).ravel() for p in one]  # two families
+    after = prior[:, None] * pairs
+    exact = after.sum(axis=0)[after.max(axis=0) / after.sum(axis=0) >= 0.7].sum()
+    family = Family("F3", Founder("P1"), each=size)
+    option = _option(family, prior, models, np.array([0, 1]), [n], 0.7)
+    assert 0.2 < exact < 0.8
+    assert abs(option.settled[0] - exact) < 4 * (exact * (1 - exact) / DRAWS) ** 0.5
+
+
 def test_models_that_stay_together_count_as_one() -> None:
-    shares = np.array([[0.75, 0.25], [0.75, 0.25]])
-    option = _option("F2", np.array([0.6, 0.4]), shares, np.array([0, 0]), [10], 0.95)
+    models = plain((0.75, 0.25), (0.75, 0.25))
+    option = _option(PLAIN, np.array([0.6, 0.4]), models, np.array([0, 0]), [10], 0.95)
     assert option.settled == (1.0,) and option.bits == (0.0,)
-    option = _option("F2", np.array([0.6, 0.4]), shares, np.array([0, 1]), [10], 0.95)
+    option = _option(PLAIN, np.array([0.6, 0.4]), models, np.array([0, 1]), [10], 0.95)
     assert option.settled == (0.0,) and option.bits[0] < 1e-12
+
+
+def test_families_that_can_be_grown() -> None:
+    names = [f.name for f in families_to_grow(["P1", "P2"], ["red", "orange"])]
+    assert names[:5] == [
+        "the F2 (F1 selfed)", "the backcross to P1", "the backcross to P2",
+        "an F3 from many F2 plants, one seed each",
+        "the testcross (F1 by a plant recessive in all)",
+    ]  # fmt: skip
+    assert "the offspring of one red F2 plant, selfed" in names
+    assert "F3 families of 8, each from one orange F2 plant" in names
+    assert families_to_grow(["P1"], ["red"]) == []
+    assert len(set(names)) == len(names)
+
+
+def test_what_is_expected_of_offspring_of_one_plant() -> None:
+    """A red F2 plant under one dominant gene is AA in 1 of 3 cases; without mis-scoring."""
+    one = [catalogue()["single dominant gene"], catalogue()["complementary genes"]]
+    found = compare_models(
+        bk.load_counts(pd.DataFrame(
+            [("F1", "red", 5), ("F2", "red", 12), ("F2", "orange", 6)],
+            columns=["family", "class", "count"],
+        )), "class", one, scoring_error=0.0,
+    )  # fmt: skip
+    assert found.weights[0].candidate.looks.shape[0] == 1
+    families = families_to_grow(found.founders, found.classes)
+    told = nextfamily._expected(found.weights, families, found.founders, found.classes, np.eye(2))
+    at = [f.name for f in families].index("the offspring of one red F2 plant, selfed")
+    by_name = {w.name: told[i][at] for i, w in enumerate(found.weights)}
+    red = found.classes.index("red")
+    single, two = by_name["single dominant gene"], by_name["complementary genes"]
+    assert sorted(zip(single.shares[:, red], single.chances, strict=True)) == [
+        pytest.approx((0.75, 2 / 3)), pytest.approx((1, 1 / 3)),
+    ]  # fmt: skip
+    # A_B_ is AABB 1, AABb 2, AaBB 2, AaBb 4 of nine
+    assert sorted(zip(two.shares[:, red], two.chances, strict=True)) == [
+        pytest.approx((9 / 16, 4 / 9)), pytest.approx((0.75, 4 / 9)), pytest.approx((1, 1 / 9)),
+    ]  # fmt: skip
 
 
 def test_the_backcross_to_the_hidden_class_tells_most() -> None:

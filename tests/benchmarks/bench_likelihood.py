@@ -89,7 +89,7 @@ def optimised(evidence: Evidence, most: int) -> tuple[float, int]:
     counts = np.array(list(evidence.counts.values()), dtype=float)
     rows = []
     for model in catalogue().values():
-        choices = _choices(model, 2, len(evidence.classes), False)
+        choices = _choices(model, (False, False), len(evidence.classes), False)
         n, m = len(choices.founders), len(choices.names)
         every = choices.candidates(np.repeat(np.arange(n), m), np.tile(np.arange(m), n))
         if n * m:
