@@ -92,7 +92,9 @@ def compare_models(
     weights = _weights(evidence, found, slips)
     best = next(f for f in found if f.model is weights[0].model)
     fit = _fitted(evidence, best, slips)
-    logs = log_sum((best.likelihoods + slips.log_prior).T)  # of each rate, under the best model
+    logs = log_sum(
+        (best.worked.likelihoods + slips.log_prior).T
+    )  # of each rate, under the best model
     mixing = np.tensordot(np.exp(logs - log_sum(logs)), slips.mixing, 1)
     unfit = fit.misfit < MISFIT and models is None
     return replace(
@@ -203,22 +205,24 @@ def _weights(
         if node in numbers and not evidence.structure.given[node]
     }
     for at in np.argsort(-weights, kind="stable"):
-        model, candidates, open_shares, likelihoods, each, top = found[at]
-        one = candidates.part(slice(top, top + 1))
+        each = found[at]
+        model, one, top = each.model, each.one, each.top
+        likelihoods, open_share = each.worked.likelihoods[top], each.worked.shares[top]
         print_ = expected_shares(evidence, one).round(9).ravel()
         if evidence.structure.plants:
-            print_ = np.concatenate([print_, likelihoods[top].round(7)])
+            print_ = np.concatenate([print_, likelihoods.round(7)])
         group = seen.setdefault((print_ + 0.0).tobytes(), len(seen))  # + 0: no negative zero
-        names = [str(g) for g in candidates.genome.genotypes()]
-        rate = int(likelihoods[top].argmax())
+        names = [str(g) for g in one.genome.genotypes()]
+        rate = int(likelihoods.argmax())
         written = expected_shares(evidence, one, slips.mixing[rate : rate + 1])[0, 0]
         weighed.append(ModelWeight(
-            model, float(weights[at]), float(each),
+            model, float(weights[at]), each.log_evidence,
             tuple((f, names[s]) for f, s in zip(evidence.founders, one.founders[0], strict=True)),
-            _names(model, candidates.genome, one.looks[0], evidence.classes),
+            _names(model, one.genome, one.looks[0], evidence.classes),
             float(slips.rates[rate]), group,
             {f: tuple(written[at].tolist()) for f, at in free.items()},
-            None if np.isnan(open_shares[top]) else float(open_shares[top]), one,
+            None if np.isnan(open_share) else float(open_share),
+            *each.likeliest(),
         ))  # fmt: skip
     return tuple(weighed)
 
@@ -243,7 +247,7 @@ class _Fit(NamedTuple):
 
 def _fitted(evidence: Evidence, weighed: Weighed, slips: _Slips) -> _Fit:
     """How well the likeliest candidate of a model fits."""
-    one = weighed.candidates.part(slice(weighed.top, weighed.top + 1))
+    one = weighed.one
     error = float(slips.rates[0])
     interval = (error, error)
     if not slips.known:

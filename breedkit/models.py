@@ -253,7 +253,8 @@ class InheritanceModel(Result):
             for look, texts in patterns.items()
         ]
         facts.append(Fact("parents, as a rule", " x ".join(self.parents)))
-        facts += [Fact(f"{family}", self.ratio(family)) for family in ("F1", "F2", "testcross")]
+        if self.share is not None or not (self.hiding or self.ailing):
+            facts += [Fact(f"{family}", self.ratio(family)) for family in ("F1", "F2", "testcross")]
         if self.reference:
             facts.append(Fact("first shown by", self.reference))
         return facts

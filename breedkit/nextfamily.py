@@ -1,22 +1,23 @@
 """The next family: which one would settle the open question, and at what size.
 
 The models still alive each expect certain shares in a family that could be grown. Were it
-grown with n plants, the counts would be drawn from one of these models, with the chance
-that its weight gives it, and the weights would move by Bayes' rule. Over many such draws
+grown with n plants, the counts would be drawn from one of their candidates (a model with
+genotypes of the founders), with the chance that its weight gives it, and the weights would
+move by Bayes' rule. Over many such draws
 
     settled(n) = chance that afterwards one group of models has weight `certainty` or more
     bits(n)    = mean loss of entropy of the weights, in bits
 
 Offspring of a single plant are a case apart for each genotype that it can have by its look,
 P(counts) = sum over cases of P(case) P(counts | case). Models that expect the same of all
-families at hand and of all that could be grown count as one. Each model is represented by
-its likeliest candidate, at the mis-scoring that is expected for the season; draws are
-seeded, so that an answer is the same on every run.
+families at hand and of all that could be grown count as one. The likeliest candidates of a
+model stand for it, at the mis-scoring that is expected for the season; draws are seeded, so
+that an answer is the same on every run.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -27,14 +28,16 @@ from breedkit.errors import ModelError
 from breedkit.evidence import Evidence
 from breedkit.likelihood import mixtures
 from breedkit.pedigree import TESTER, Chosen, Cross, Founder, Plan, Selfing, single_parents
-from breedkit.results import Fact, Result, number, percent, plants, show
+from breedkit.results import Fact, Result, number, percent, plants, sentence, show
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from breedkit.weights import ModelWeight
 
-DRAWS = 4000
+DRAWS = 2000
+TESTCROSS = "the testcross (F1 by a plant recessive in all)"
+LISTED = 8  # families that a display lists
 EACH = 8  # plants of each F3 family where many are grown
 MOST_MODELS = 24  # models followed; the others have next to no weight, or are too many to part
 LEAST_BITS = 0.01  # a family that tells less, at its largest, tells nothing
@@ -94,14 +97,14 @@ class NextFamily(Result):
         if enough is None:
             most = self.sizes[-1]
             return (
-                f"{self.best.name} tells most, but even {plants(most)} settle it in only "
+                f"{sentence(self.best.name)} tells most, but even {plants(most)} settle it in only "
                 f"{percent(self.best.settled[-1])} of cases."
             )
         return f"Grow {self.best.name}: {plants(enough)} settle it in at least 8 of 10 cases."
 
     def facts(self) -> list[Fact]:
         facts = []
-        for option in self.options:
+        for option in self.options[:LISTED]:
             enough = self.enough(option)
             words = (
                 f"{plants(enough)} are enough" if enough else f"more than {plants(self.sizes[-1])}"
@@ -151,35 +154,51 @@ def next_family(
         total += weight.weight
         if total >= ALIVE or len(alive) == MOST_MODELS:
             break
-    if not alive:
+    if not alive or not total:
         return NextFamily(sizes, (), certainty, 0, 0.0)
-    prior = np.array([w.weight for w in alive]) / total
-    named = all(w.model.reference or len(w.model.classes) == 1 for w in alive)
-    growing = families_to_grow(founders, classes, named)
-    expected = _expected(alive, growing, founders, classes, mixing) if growing else []
+    grown = [f for f in founders if f != TESTER]
+    growing = families_to_grow(grown, classes, all(w.model.reference for w in alive))
+    expected = _expected(alive, growing, founders, classes, mixing)
+    chances = np.concatenate([w.weight / total * w.chances for w in alive])
+    owner = np.repeat(np.arange(len(alive)), [len(w.chances) for w in alive])
     families = {
-        family: [models[i] for models in expected]
+        family: [each[i] for each in expected]
         for i, family in enumerate(growing)
-        if all(models[i].possible for models in expected)
+        if all(each[i].possible for each in expected)
     }
-    marks = [[float(w.group)] for w in alive]
-    for models in families.values():
-        width = max(len(m.chances) for m in models)
-        for mark, model in zip(marks, models, strict=True):
-            mark.extend(model.mark(width))
-    _, parts = np.unique(np.array(marks).round(9), axis=0, return_inverse=True)
-    parts = parts.ravel()
-    leads = float(np.bincount(parts, prior).max())
+    parts = _parts(alive, families, np.searchsorted(owner, np.arange(len(alive))))
+    leads = float(np.bincount(parts[owner], chances).max())
     found = NextFamily(sizes, (), certainty, int(parts.max()) + 1, leads)
     if leads >= certainty or found.open_models < 2:
         return found
     options = [
-        _option(family, prior, models, parts, sizes, certainty)
-        for family, models in families.items()
+        _option(family, chances, each, parts[owner], sizes, certainty)
+        for family, each in families.items()
     ]
     telling = [o for o in options if o.bits[-1] >= LEAST_BITS]
-    telling.sort(key=lambda o: (found.enough(o) or np.inf, -o.bits[0], o.name))
+    # At the same size rather a cross of plants at hand than one that needs a tester.
+    telling.sort(
+        key=lambda o: (
+            found.enough(o) or np.inf,
+            bool(found.enough(o)) and o.name == TESTCROSS,
+            -o.bits[0],
+            o.name,
+        )
+    )
     return replace(found, options=tuple(telling))
+
+
+def _parts(
+    alive: Sequence[ModelWeight], families: Mapping[Family, Sequence[Expected]], first: np.ndarray
+) -> np.ndarray:
+    """The same number for models that no family parts, by their likeliest candidate, `first`."""
+    marks = [[float(w.group)] for w in alive]
+    for each in families.values():
+        width = max(len(e.chances) for e in each)
+        for mark, at in zip(marks, first, strict=True):
+            mark.extend(each[at].mark(width))
+    _, parts = np.unique(np.array(marks).round(9), axis=0, return_inverse=True)
+    return parts.ravel()
 
 
 class Family(NamedTuple):
@@ -206,15 +225,12 @@ def families_to_grow(
         Family("an F3 from many F2 plants, one seed each", Selfing(f2)),
     ]
     if testcross:
-        found.append(Family("the testcross (F1 by a plant recessive in all)",
-                            Cross(f1, Founder(TESTER))))  # fmt: skip
+        found.append(Family(TESTCROSS, Cross(f1, Founder(TESTER))))
     for look in classes:
         plant = Chosen(f2, look, f"a plant that is {look}")
         words = show(look)
         found += [
-            Family(
-                f"an F3 from many {words} F2 plants, one seed of each", Selfing(Chosen(f2, look))
-            ),
+            Family(f"an F3 from many {words} F2 plants, one seed each", Selfing(Chosen(f2, look))),
             Family(f"the offspring of one {words} F2 plant, selfed", Selfing(plant)),
             Family(f"F3 families of {EACH}, each from one {words} F2 plant", Selfing(plant), EACH),
         ]
@@ -253,7 +269,9 @@ def _expected(
     classes: Sequence[str],
     mixing: np.ndarray,
 ) -> list[list[Expected]]:
-    """What the likeliest candidate of each model expects of each family."""
+    """What each candidate expects of each family, model by model."""
+    if not growing:
+        return [[] for weight in weights for _ in weight.chances]
     plans = {family.name: family.plan for family in growing}
     parents = {str(p.plant): str(p.look) for plan in plans.values() for p in single_parents(plan)}
     counts = {name: [2] * len(classes) for name in plans}  # any: only the shares are read
@@ -261,11 +279,13 @@ def _expected(
     row = {node: i for i, node in enumerate(evidence.counts)}
     found = []
     for weight in weights:
-        known = dict(zip(founders, weight.candidate.founders[0], strict=True))
-        recessive = weight.candidate.looks.shape[1] - 1
-        states = np.array([[known.get(f, recessive) for f in evidence.founders]])
-        told = mixtures(evidence, replace(weight.candidate, founders=states), mixing[None])
-        found.append([Expected.of(*told[row[evidence.families[name]]]) for name in plans])
+        for i in range(len(weight.chances)):
+            one = weight.candidates.part(slice(i, i + 1))
+            known = dict(zip(founders, one.founders[0], strict=True))
+            recessive = one.looks.shape[1] - 1
+            states = np.array([[known.get(f, recessive) for f in evidence.founders]])
+            told = mixtures(evidence, replace(one, founders=states), mixing[None])
+            found.append([Expected.of(*told[row[evidence.families[name]]]) for name in plans])
     return found
 
 
@@ -277,12 +297,19 @@ def _option(
     sizes: Sequence[int],
     certainty: float,
 ) -> Option:
-    """Draw the family many times from each model, and see where the weights go."""
+    """Draw the family many times from each candidate, and see where the weights go."""
+    width = max(len(e.chances) for e in expected)
+    marks = [[g, *e.mark(width)] for g, e in zip(groups, expected, strict=True)]
+    # Candidates of one group that expect the same here are one.
+    _, first, which = np.unique(
+        np.array(marks).round(12), axis=0, return_index=True, return_inverse=True
+    )
+    prior = np.bincount(which.ravel(), prior)
+    expected, groups = [expected[i] for i in first], groups[first]
     rng = np.random.default_rng(0)
     members = (groups[:, None] == np.unique(groups)).astype(float)
     before = float(entr(prior @ members).sum())
     truth = rng.choice(len(prior), size=DRAWS, p=prior)
-    width = max(len(e.chances) for e in expected)
     chances = np.stack([np.pad(e.chances, (0, width - len(e.chances))) for e in expected])
     shares = np.stack(
         [np.pad(e.shares, ((0, width - len(e.shares)), (0, 0)), mode="edge") for e in expected]

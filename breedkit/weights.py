@@ -40,6 +40,7 @@ MOST_CLASSES = 6
 MOST_FOUNDERS = 5000  # choices of their genotypes
 SHARES = 24  # shares that are tried of plants that show their class, or that live
 UNTRUE = 0.02  # prior chance that a founder does not breed true: our own choice
+LIKELY, MOST_LIKELY = 0.99, 64  # candidates of a model that are kept: worth so much, so many
 CHUNK = 128  # candidates worked out together
 
 
@@ -51,8 +52,8 @@ class ModelWeight:
     of the model, `error` the rate of mis-scoring it fits best with. `expected` are the shares
     of the trait's classes in every family, mis-scoring included; a family from a single
     plant is left out, since its shares hang on what that plant carries. `share` is how many
-    plants show their class, or live, if the model leaves that open. `candidate` is the
-    likeliest candidate itself, for computing on.
+    plants show their class, or live, if the model leaves that open. `candidates`
+    are the likeliest ones, for computing on, and `chances` what each is worth, total 1.
     """
 
     model: InheritanceModel
@@ -64,7 +65,8 @@ class ModelWeight:
     group: int
     expected: Mapping[str, tuple[float, ...]]
     share: float | None
-    candidate: Candidates = field(repr=False, compare=False)
+    candidates: Candidates = field(repr=False, compare=False)
+    chances: np.ndarray = field(repr=False, compare=False)
 
     @property
     def name(self) -> str:
@@ -79,16 +81,46 @@ def no_segregation() -> InheritanceModel:
 
 
 class Weighed(NamedTuple):
-    """One model: its distinct candidates, the share of plants that show or live in each (nan
-    if there is no such thing), their log-likelihoods (candidates, rates), the log of its
-    evidence, and the number of its likeliest candidate."""
+    """One model: its distinct candidates, with their log-likelihoods (candidates, rates), and
+    the log of the evidence for each."""
 
     model: InheritanceModel
-    candidates: Candidates
-    shares: np.ndarray
-    likelihoods: np.ndarray
-    log_evidence: float
-    top: int
+    choices: Choices
+    worked: Worked
+    logs: np.ndarray
+
+    @property
+    def log_evidence(self) -> float:
+        """The log of the evidence for the model."""
+        return float(log_sum(self.logs))
+
+    @property
+    def top(self) -> int:
+        """The number of the likeliest candidate."""
+        return int(self.logs.argmax())
+
+    @property
+    def one(self) -> Candidates:
+        """The likeliest candidate."""
+        return self.worked.candidates.part(slice(self.top, self.top + 1))
+
+    def likeliest(self) -> tuple[Candidates, np.ndarray]:
+        """The likeliest candidates, and what each is worth, total 1.
+
+        Those that are one for the families at hand are apart here: others may part them.
+        """
+        worked = self.worked
+        if not np.isfinite(self.log_evidence):
+            return self.one, np.ones(1)
+        distinct = np.exp(self.logs - log_sum(self.logs)) / worked.prior
+        chances = distinct[worked.where] * worked.each_prior
+        order = np.argsort(-chances, kind="stable")[:MOST_LIKELY]
+        kept = order[: int((chances[order].cumsum() < LIKELY).sum()) + 1]
+        candidates = self.choices.every(kept)
+        first, which = _distinct_rows(_fingerprints(candidates))
+        total = np.bincount(which, chances[kept])
+        order = np.argsort(-total, kind="stable")
+        return candidates.part(first[order]), total[order] / total.sum()
 
 
 class Weighing(NamedTuple):
@@ -140,10 +172,7 @@ def weigh(
             worked = _from_register(choices, evidence, mixing)
         distinct += len(worked.prior)
         each = log_sum(worked.likelihoods + log_prior) + np.log(worked.prior)
-        found.append(Weighed(
-            model, worked.candidates, worked.shares, worked.likelihoods, float(log_sum(each)),
-            int(each.argmax()),
-        ))  # fmt: skip
+        found.append(Weighed(model, choices, worked, each))
     return Weighing(found, tried, distinct, too_many)
 
 
@@ -227,6 +256,21 @@ class Choices(NamedTuple):
         showing[each, look, otherwise] = 1 - value
         return replace(plain, showing=showing)
 
+    @property
+    def sizes(self) -> tuple[int, int, int]:
+        """How many choices there are of founders, names and shares."""
+        return len(self.founders), len(self.names), len(self.shares)
+
+    def every(self, numbers: np.ndarray) -> Candidates:
+        """Candidates by number, shares running fastest, then names."""
+        return self.candidates(*np.unravel_index(numbers, self.sizes))
+
+    @property
+    def each_prior(self) -> np.ndarray:
+        """The prior of every candidate, in the order of their numbers."""
+        names = np.full(len(self.names), 1 / max(len(self.names), 1))
+        return np.einsum("i,j,k->ijk", self.prior, names, self.share_prior).ravel()
+
 
 @lru_cache(maxsize=2048)
 def _choices(
@@ -282,12 +326,15 @@ def _open_shares(model: InheritanceModel) -> tuple[np.ndarray, np.ndarray]:
 
 
 class Worked(NamedTuple):
-    """Distinct candidates, and of each its share, prior and log-likelihoods (rates)."""
+    """Distinct candidates with their shares, priors and log-likelihoods (candidates, rates);
+    which of them every candidate is (`where`), and the prior of that (`each_prior`)."""
 
     candidates: Candidates
     shares: np.ndarray
     prior: np.ndarray
     likelihoods: np.ndarray
+    where: np.ndarray
+    each_prior: np.ndarray
 
 
 def _genotypes(
@@ -318,7 +365,6 @@ def _from_shares(
     counts = np.array(list(evidence.counts.values()), dtype=float).reshape(-1, k)
     shares = genotypes @ np.eye(k + 1)[choices.table][:, :-1]
     first, which = _distinct_rows(shares.reshape(len(shares), -1))
-    founder_prior = np.bincount(which, choices.prior)
     padded = np.concatenate([shares[first], np.zeros((len(first), len(counts), 1))], axis=2)
     place = np.full((len(choices.names), k), k)  # of each class of the trait in the model
     np.put_along_axis(place, choices.names, np.arange(choices.names.shape[1])[None], axis=1)
@@ -326,8 +372,9 @@ def _from_shares(
     seen = counts > 0
     mixed = every @ mixing[-1]
     kept, where = _distinct_rows(np.concatenate([every[:, seen], mixed[:, seen]], axis=1))
-    share = np.repeat(founder_prior, len(place)) / len(place)
-    prior = np.bincount(where, share)
+    each_prior = choices.each_prior
+    where = where.reshape(-1, len(place))[which].ravel()
+    prior = np.bincount(where, each_prior)
     written = (every[kept] @ mixing.transpose(1, 0, 2).reshape(k, -1)).reshape(
         len(kept), len(counts), len(mixing), k
     )
@@ -335,25 +382,25 @@ def _from_shares(
     with np.errstate(divide="ignore"):
         likelihoods = np.log(cells) @ counts[seen]
     candidates = choices.candidates(first[kept // len(place)], kept % len(place))
-    return Worked(candidates, np.full(len(kept), np.nan), prior, likelihoods)
+    shares = np.full(len(kept), np.nan)
+    return Worked(candidates, shares, prior, likelihoods, where, each_prior)
 
 
 def _from_register(choices: Choices, evidence: Evidence, mixing: np.ndarray) -> Worked:
     """With hidden plants: candidates that differ in letters alone are one."""
-    sizes = (len(choices.founders), len(choices.names), len(choices.shares))
-    founder, name, share = (axis.ravel() for axis in np.indices(sizes))
-    every = choices.candidates(founder, name, share)
-    marks = np.concatenate([_fingerprints(every), share[:, None]], axis=1)
-    first, which = _distinct_rows(marks)
-    prior = np.bincount(
-        which, choices.prior[founder] * choices.share_prior[share] / len(choices.names)
-    )
+    numbers = np.arange(prod(choices.sizes))
+    every = choices.every(numbers)
+    share = numbers % len(choices.shares)
+    first, which = _distinct_rows(np.concatenate([_fingerprints(every), share[:, None]], axis=1))
+    each_prior = choices.each_prior
+    prior = np.bincount(which, each_prior)
     candidates = every.part(first)
     pieces = [
         log_likelihoods(evidence, candidates.part(slice(i, i + CHUNK)), mixing)
         for i in range(0, len(first), CHUNK)
     ]
-    return Worked(candidates, choices.shares[share[first]], prior, np.concatenate(pieces))
+    shares, likelihoods = choices.shares[share[first]], np.concatenate(pieces)
+    return Worked(candidates, shares, prior, likelihoods, which, each_prior)
 
 
 def _distinct_rows(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -92,11 +92,11 @@ def test_what_is_expected_of_offspring_of_one_plant() -> None:
             columns=["family", "class", "count"],
         )), "class", one, scoring_error=0.0,
     )  # fmt: skip
-    assert found.weights[0].candidate.looks.shape[0] == 1
     families = families_to_grow(found.founders, found.classes)
     told = nextfamily._expected(found.weights, families, found.founders, found.classes, np.eye(2))
     at = [f.name for f in families].index("the offspring of one red F2 plant, selfed")
-    by_name = {w.name: told[i][at] for i, w in enumerate(found.weights)}
+    first = np.cumsum([0, *(len(w.chances) for w in found.weights)])
+    by_name = {w.name: told[i][at] for i, w in zip(first, found.weights, strict=False)}
     red = found.classes.index("red")
     single, two = by_name["single dominant gene"], by_name["complementary genes"]
     assert sorted(zip(single.shares[:, red], single.chances, strict=True)) == [
@@ -108,15 +108,31 @@ def test_what_is_expected_of_offspring_of_one_plant() -> None:
     ]  # fmt: skip
 
 
+KNOWN = {"P1": {"red": 4, "orange": 0}, "P2": {"red": 0, "orange": 4},
+         "F1": {"red": 6, "orange": 0}}  # fmt: skip
+
+
 def test_the_backcross_to_the_hidden_class_tells_most() -> None:
-    found = comparison(F1={"red": 6, "orange": 0}, F2={"red": 13, "orange": 7}).next_family()
+    """Without the inhibitor, whose two parents both hide a gene, it is as good as a testcross."""
+    two = [catalogue()[n] for n in ("single dominant gene", "complementary genes")]
+    found = comparison(two, **KNOWN, F2={"red": 13, "orange": 7}).next_family()
     assert found.best.name == "the backcross to P2"
     assert found.verdict.startswith("Grow the backcross to P2: ")
     assert "the F2 (F1 selfed)" in [o.name for o in found.options]
     for option in found.options:
         assert all(b >= a - 0.05 for a, b in zip(option.bits, option.bits[1:], strict=False))
-    again = comparison(F1={"red": 6, "orange": 0}, F2={"red": 13, "orange": 7}).next_family()
+    again = comparison(two, **KNOWN, F2={"red": 13, "orange": 7}).next_family()
     assert repr(found) == repr(again)
+
+
+def test_parents_that_were_not_scored_may_be_either_way_round() -> None:
+    """Then no one can say which backcross hides nothing, and the testcross tells most."""
+    found = comparison(F1={"red": 6, "orange": 0}, F2={"red": 13, "orange": 7}).next_family()
+    assert found.best.name == "the testcross (F1 by a plant recessive in all)"
+    bits = {o.name: o.bits for o in found.options}
+    one, other = bits["the backcross to P1"], bits["the backcross to P2"]
+    assert one == pytest.approx(other, abs=0.05)
+    assert one[2] < bits["the testcross (F1 by a plant recessive in all)"][2] - 0.1
 
 
 def test_nothing_is_open() -> None:
