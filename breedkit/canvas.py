@@ -250,7 +250,7 @@ def cut_to(text: str, wide: float, size: float) -> str:
 
 def fill(text: str, columns: int) -> str:
     """`text` in drawable lines. A line's right-to-left words are fenced off anew."""
-    lines = textwrap.wrap(text, columns)
+    lines = textwrap.wrap(text.replace(" %", "\u00a0%"), columns)  # '5 %' stays together
     return "\n".join(drawable(show(line, longest=None)) for line in lines)
 
 

@@ -214,9 +214,15 @@ class Comparison(Result):
         alike = [listing([n for n, h in zip(names, groups, strict=True) if h == g])
                  for g in sorted(set(groups)) if groups.count(g) > 1]  # fmt: skip
         apart = f" Cannot be told apart here: {'; '.join(alike)}." if alike else ""
+        fits = self.misfit >= MISFIT
         caption = f"{self._scored}. {self._slips}"
+        if not fits:
+            caption += (
+                f" Chance of a misfit as large as that of {names[0]}, or larger, if it holds: "
+                f"{chance(self.misfit)}."
+            )
         return modelcharts.weights_of_models(
-            names, weights, groups, title=self.headline, caption=caption,
+            names, weights, groups, fits=fits, title=self.headline, caption=caption,
             alt=f"{self.headline}. Weights: {said}.{apart} {caption}", ax=ax,
         )  # fmt: skip
 
@@ -249,10 +255,10 @@ class Comparison(Result):
             )
         counts = pd.DataFrame([self.counts[f] for f in families], families, list(self.classes))
         hoped = [pd.DataFrame([w.expected[f] for f in families], families) for w in drawn]
-        many = "two likeliest models" if len(drawn) == 2 else "likeliest model"
-        title = f"{sentence(show(self.trait, longest=30))}: the {many}"
+        one_or_two = ("likeliest", "two likeliest")[len(drawn) - 1]
+        title = f"{sentence(show(self.trait, longest=30))}: the {one_or_two} of the models"
         if self.misfit < MISFIT:
-            title = f"{self.headline}; the {many} of them"
+            title = f"{self.headline}; the {one_or_two} of them"
         left = [f for f in self.counts if f not in families]
         caption = " ".join([
             *_strips(drawn, self.inseparable), *_parting(hoped), "Slips of scoring are included.",

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from breedkit import canvas, overview
 from breedkit.compare import compare_models
+from breedkit.comparison import MISFIT, SUPPORTED, Comparison
 from breedkit.controls import Options, Panel, alert, dropdown, named, offer, picture
 from breedkit.errors import BreedkitError, ModelError
 from breedkit.everyrule import MOST_CLASSES, every_rule
@@ -29,7 +30,7 @@ NO_CLASSES = (
     "nothing to count here. The notebook <em>season</em> shows numbers.</p>"
 )
 SLIPS: Options = [
-    ("as many as the scores suggest", None),
+    ("as many as the scores suggest", ""),  # None would leave the list blank
     ("none at all", 0.0),
     *((f"{rate} % of the plants", rate / 100) for rate in (1, 2, 5, 10, 15, 20)),
 ]
@@ -79,33 +80,45 @@ def which_model(season: Season) -> Panel:
     slips = dropdown("Slips", SLIPS, "How many plants are written down as another class")
     models = dropdown("Models", NAMED, "What is compared")
 
-    def answer(trait: str | None, error: float | None, every: bool) -> str:
+    def answer(trait: str | None, slips: float | str, every: bool) -> str:
         if trait is None:
             return NO_CLASSES
         counted = overview.look_around(season, trait)
         first = _mend_first(season, trait)
         try:
             rules = every_rule(_classes_seen(season, trait)) if every else None
-            compared = compare_models(season, trait, rules, error)
+            compared = compare_models(season, trait, rules, None if slips == "" else float(slips))
         except BreedkitError as error:
             return first + alert(error) + picture(counted)
         if compared.best is None:
             return first + compared.to_html(picture(counted))
         pictures = canvas.html_of(compared.plot) + _or_words(compared.plot_families)
-        following = compared.next_family().to_html()
-        return f"{first}{compared.to_html(pictures)}<h4>What to grow next</h4>{following}"
+        return (
+            f"{first}{compared.to_html(pictures)}<h4>What to grow next</h4>{_next_words(compared)}"
+        )
 
     def adapt(moved: str) -> None:
         seen = 0 if trait.value is None else _classes_seen(season, trait.value)
         offer(models, NAMED + EVERY if 2 <= seen <= MOST_CLASSES else NAMED)
 
     adapt("trait")
-    return Panel("Which model?", {"trait": trait, "error": slips, "every": models}, answer, adapt)
+    controls = {"trait": trait, "slips": slips, "every": models}
+    return Panel("Which model?", controls, answer, adapt)
 
 
 def _classes_seen(season: Season, trait: str) -> int:
     """How many classes of a trait at least one plant shows."""
     return int(season.counts(trait).drop(columns=NOT_SCORED).any().sum())
+
+
+def _next_words(compared: Comparison) -> str:
+    """What to grow next; where no model fits, what to look at first."""
+    if compared.misfit >= MISFIT:
+        return compared.next_family(certainty=SUPPORTED).to_html()
+    return (
+        "<p><strong>No family yet: where no model fits, choosing among them tells nothing. "
+        f"Look first at labels and scores of {escape(show(compared.worst))}.</strong></p>"
+    )
 
 
 def _or_words(draw: Callable[[], Axes]) -> str:

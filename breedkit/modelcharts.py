@@ -42,6 +42,7 @@ def weights_of_models(
     weights: Sequence[float],
     groups: Sequence[int],
     *,
+    fits: bool = True,
     title: str = "",
     caption: str = "",
     alt: str = "",
@@ -55,6 +56,7 @@ def weights_of_models(
     ----------
     names, weights, groups : one entry a model; weights total 1, and models with the same
         group expect the same numbers everywhere.
+    fits : whether the best of them fits; if not, all bars are grey.
     """
     lines = lines_of_weights([show(n) for n in names], weights, groups)
     labels = [line.name for line in lines]
@@ -64,7 +66,7 @@ def weights_of_models(
     )
     spots = np.arange(len(lines))
     ax.barh(spots, np.ones(len(lines)), height=0.56, color=TRACK)
-    fills = [GREY if line.group is None else PLAIN[0] for line in lines]
+    fills = [PLAIN[0] if fits and line.group is not None else GREY for line in lines]
     ax.barh(spots, [line.weight for line in lines], height=0.56, color=fills)
     for y, text in enumerate(words):
         canvas.write(ax, 1.0, y, text)

@@ -4,10 +4,12 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 
 import breedkit as bk
 from breedkit import canvas
+from breedkit.colours import GREY
 from breedkit.comparison import Comparison
 from breedkit.errors import ModelError
 from breedkit.modelcharts import BAR, STRIP
@@ -130,7 +132,14 @@ def test_the_title_says_what_the_verdict_says(invented) -> None:
     odd = compare({**TRUE, "BC": {"red": 20, "orange": 20}, "F2": {"red": 3, "orange": 60}})
     assert odd.headline == "Colour: none of these models fits" and "none of these" in odd.verdict
     title = odd.plot_families(ax=axes()).figure.get_suptitle()
-    assert " ".join(title.split()) == f"{odd.headline}; the two likeliest models of them"
+    assert " ".join(title.split()) == f"{odd.headline}; the two likeliest of them"
+    ax = odd.plot(axes())
+    assert "Chance of a misfit as large as that of" in canvas.caption_of(ax)
+    assert (
+        to_hex(ax.patches[-1].get_facecolor())
+        == GREY
+        != to_hex(two.plot(axes()).patches[-2].get_facecolor())
+    )
 
 
 def test_one_plant_is_drawn() -> None:

@@ -8,6 +8,7 @@ import pytest
 
 import breedkit as bk
 from breedkit import panels
+from breedkit.comparison import SUPPORTED
 from breedkit.overview import Spelling, rows_typed, sound_meanings, spellings
 
 SEASON = Path(__file__).parent.parent / "sample_data" / "invented_season"
@@ -129,7 +130,7 @@ def test_which_model_shows_verdict_pictures_facts_and_the_next_family(season) ->
     assert panel.controls["trait"].value == "ripe colour"
     assert "Ripe colour: single dominant gene is supported. It rests on 252 plants" in html
     assert html.count("<img alt=") == 2
-    assert "Weights: single dominant gene" in html and "the two likeliest models" in html
+    assert "Weights: single dominant gene" in html and "the two likeliest of the models" in html
     assert "mis-scored plants" in html and "candidates tried" in html
     assert "What to grow next" in html and "no family is needed" in html
 
@@ -137,16 +138,19 @@ def test_which_model_shows_verdict_pictures_facts_and_the_next_family(season) ->
 def test_the_assumed_slips_change_the_verdict(season) -> None:
     panel = panels.which_model(season)
     asked = counting(panel)
-    slips = panel.controls["error"]
-    assert [value for _, value in slips.options] == [None, 0, 0.01, 0.02, 0.05, 0.1, 0.15, 0.2]
+    slips = panel.controls["slips"]
+    assert [value for _, value in slips.options] == ["", 0, 0.01, 0.02, 0.05, 0.1, 0.15, 0.2]
     slips.value = 0.1
     assert len(asked) == 1
     assert "cannot tell yet" in panel.said.value and "10 % of the plants are" in panel.said.value
     compared = bk.compare_models(season, "ripe colour", scoring_error=0.1)
     assert compared.verdict in panel.said.value
-    assert compared.next_family().verdict in panel.said.value
+    assert compared.next_family(certainty=SUPPORTED).verdict in panel.said.value
     slips.value = 0.2
     assert "none of these fits" in panel.said.value
+    assert "No family yet" in panel.said.value and "no family is needed" not in panel.said.value
+    slips.value = ""
+    assert "as many as the scores suggest" in panel.said.value
 
 
 def test_every_rule_can_be_compared_where_there_are_few_classes(season) -> None:
