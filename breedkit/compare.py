@@ -73,28 +73,41 @@ def compare_models(
     """
     named = models is None or all(m.reference for m in models)
     evidence, left_out = season_evidence(season, trait, testers=named)
-    name, classes = season.trait(trait).name, evidence.classes
-    ordered = season.trait(trait).kind == "ordered"
+    kind = season.trait(trait)
+    return compare_evidence(
+        evidence, kind.name, kind.kind == "ordered", models, scoring_error, left_out
+    )
+
+
+def compare_evidence(
+    evidence: Evidence,
+    trait: str,
+    ordered: bool = False,
+    models: Sequence[InheritanceModel] | None = None,
+    scoring_error: float | pd.DataFrame | None = None,
+    left_out: Sequence[str] = (),
+) -> Comparison:
+    """Compare all models over the scores of a register; see `compare_models`."""
+    classes = evidence.classes
     slips = _Slips.of(scoring_error, evidence, ordered)
     chosen = (*catalogue().values(), no_segregation()) if models is None else tuple(models)
     weighing = weigh(evidence, chosen, slips.mixing, slips.log_prior, ordered)
-    found = weighing.found
-    used = tuple(f for f, node in evidence.families.items() if node in evidence.counts)
-    table = season.counts(trait)[list(classes)]
+    found, counts = weighing.found, _whole_counts(evidence)
+    by_family = {f: tuple(map(int, counts[n][0])) for f, n in evidence.families.items()
+                 if n in counts}  # fmt: skip
     result = Comparison(
-        name, evidence.n, used, left_out, (), 0.0, (0.0, 0.5), scoring_error is not None, 1.0, "",
-        weighing.tried, weighing.distinct, tuple(evidence.founders), classes,
-        {f: tuple(row.tolist()) for f, row in table.iterrows() if f in used},
-        np.eye(len(classes)), tuple(m.name for m in weighing.too_many), None,
+        trait, evidence.n, tuple(by_family), tuple(left_out), (), 0.0, (0.0, 0.5),
+        scoring_error is not None, 1.0, "", weighing.tried, weighing.distinct,
+        tuple(evidence.founders), classes, by_family, np.eye(len(classes)),
+        tuple(m.name for m in weighing.too_many), None,
     )  # fmt: skip
     if not found:
         return result
     weights = _weights(evidence, found, slips)
     best = next(f for f in found if f.model is weights[0].model)
     fit = _fitted(evidence, best, slips)
-    logs = log_sum(
-        (best.worked.likelihoods + slips.log_prior).T
-    )  # of each rate, under the best model
+    # of each rate, under the best model
+    logs = log_sum((best.worked.likelihoods + slips.log_prior).T)
     mixing = np.tensordot(np.exp(logs - log_sum(logs)), slips.mixing, 1)
     unfit = fit.misfit < MISFIT and models is None
     return replace(
@@ -320,11 +333,17 @@ def _remedy(
 
 def _saturated(evidence: Evidence) -> np.ndarray:
     """The log-likelihood of each season if every family had just the shares that it shows."""
+    rows = _whole_counts(evidence).values()
+    return sum((_own_shares(row) for row in rows), np.zeros(1))
+
+
+def _whole_counts(evidence: Evidence) -> dict[int, np.ndarray]:
+    """Counts of every family, (seasons, classes), those of its plants that have offspring too."""
     rows = {node: evidence.rows(node) for node in evidence.counts}
     for plant, look in evidence.scores.items():
         home, seen = evidence.nodes[plant].one, np.eye(len(evidence.classes))[np.atleast_1d(look)]
         rows[home] = rows.get(home, 0) + seen
-    return sum((_own_shares(row) for row in rows.values()), np.zeros(1))
+    return rows
 
 
 def _own_shares(rows: np.ndarray) -> np.ndarray:

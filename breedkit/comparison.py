@@ -111,26 +111,37 @@ class Comparison(Result):
         return tuple(found)
 
     @property
+    def standing(self) -> str:
+        """'supported', 'not separable', 'cannot tell', 'none fits', 'no such classes' or
+        'nothing scored'."""
+        if self.best is None:
+            return "no such classes" if self.n else "nothing scored"
+        if self.misfit < MISFIT:
+            return "none fits"
+        if sum(w.weight for w in self.inseparable) < SUPPORTED:
+            return "cannot tell"
+        return "supported" if len(self.inseparable) == 1 else "not separable"
+
+    @property
     def verdict(self) -> str:
         trait = sentence(show(self.trait))
         base = f"It rests on {plants(self.n)} in {len(self.families)} families."
         if len(self.families) == 1:
             base = f"It rests on {plants(self.n)} in one family."
-        best = self.best
-        if best is None and self.n:
-            return f"{trait}: cannot tell; no model in the catalogue has such classes. {base}"
-        if best is None:
-            return f"{trait}: nothing was scored in a family whose parents are known."
-        if self.misfit < MISFIT:
-            return f"{trait}: none of these fits; {show(self.worst)} fits worst. {base}"
-        together = sum(w.weight for w in self.inseparable)
-        if together >= SUPPORTED and len(self.inseparable) == 1:
-            return f"{trait}: {best.name} is supported. {base}"
+        match self.standing:
+            case "nothing scored":
+                return f"{trait}: nothing was scored in a family whose parents are known."
+            case "no such classes":
+                return f"{trait}: cannot tell; no model in the catalogue has such classes. {base}"
+            case "none fits":
+                return f"{trait}: none of these fits; {show(self.worst)} fits worst. {base}"
+            case "supported":
+                return f"{trait}: {self.inseparable[0].name} is supported. {base}"
         plain = sorted(self.inseparable, key=lambda w: w.model.rule.lethal)
         names = _either([w.name for w in plain])
-        if together >= SUPPORTED and len(plain) == 2:
+        if self.standing == "not separable" and len(plain) == 2:
             return f"{trait}: {names} is supported, but they are not separable here. {base}"
-        if together >= SUPPORTED:
+        if self.standing == "not separable":
             return f"{trait}: cannot tell yet; {names} expect the same numbers here. {base}"
         names = _either([w.name for w in self.undecided])
         if len(self.undecided) == 1:
