@@ -225,7 +225,7 @@ class Comparison(Result):
         alike = [listing([n for n, h in zip(names, groups, strict=True) if h == g])
                  for g in sorted(set(groups)) if groups.count(g) > 1]  # fmt: skip
         apart = f" Cannot be told apart here: {'; '.join(alike)}." if alike else ""
-        fits = self.misfit >= MISFIT
+        fits = self.standing != "none fits"
         caption = f"{self._scored}. {self._slips}"
         if not fits:
             caption += (
@@ -268,7 +268,7 @@ class Comparison(Result):
         hoped = [pd.DataFrame([w.expected[f] for f in families], families) for w in drawn]
         one_or_two = ("likeliest", "two likeliest")[len(drawn) - 1]
         title = f"{sentence(show(self.trait, longest=30))}: the {one_or_two} of the models"
-        if self.misfit < MISFIT:
+        if self.standing == "none fits":
             title = f"{self.headline}; the {one_or_two} of them"
         left = [f for f in self.counts if f not in families]
         caption = " ".join([
@@ -290,15 +290,17 @@ class Comparison(Result):
     def headline(self) -> str:
         """The verdict in a few words, for a title."""
         trait = sentence(show(self.trait, longest=30))
-        if self.best is None:
-            return f"{trait}: no model to compare"
-        if self.misfit < MISFIT:
-            return f"{trait}: none of these models fits"
         names = [show(w.name, longest=40) for w in self.inseparable]
-        if sum(w.weight for w in self.inseparable) < SUPPORTED or len(names) > 2:
-            return f"{trait}: cannot tell yet"
-        also = ", not separable here" if len(names) == 2 else ""
-        return f"{trait}: {' or '.join(names)} is supported{also}"
+        match self.standing:
+            case "none fits":
+                return f"{trait}: none of these models fits"
+            case "supported":
+                return f"{trait}: {names[0]} is supported"
+            case "not separable" if len(names) == 2:
+                return f"{trait}: {' or '.join(names)} is supported, not separable here"
+            case "cannot tell" | "not separable":
+                return f"{trait}: cannot tell yet"
+        return f"{trait}: no model to compare"
 
     @property
     def _scored(self) -> str:

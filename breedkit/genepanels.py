@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from breedkit import canvas, overview
 from breedkit.compare import compare_models
-from breedkit.comparison import MISFIT, SUPPORTED, Comparison
+from breedkit.comparison import SUPPORTED, Comparison
 from breedkit.controls import Options, Panel, alert, dropdown, named, offer, picture
 from breedkit.errors import BreedkitError, ModelError
 from breedkit.everyrule import MOST_CLASSES, every_rule
@@ -113,7 +113,7 @@ def _classes_seen(season: Season, trait: str) -> int:
 
 def _next_words(compared: Comparison) -> str:
     """What to grow next; where no model fits, what to look at first."""
-    if compared.misfit >= MISFIT:
+    if compared.standing != "none fits":
         return compared.next_family(certainty=SUPPORTED).to_html()
     return (
         "<p><strong>No family yet: where no model fits, choosing among them tells nothing. "
