@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from scipy.special import xlogy
 
+from breedkit.choices import MOST_CLASSES
 from breedkit.comparison import MISFIT, Comparison
 from breedkit.errors import ModelError, quote
 from breedkit.evidence import Evidence
@@ -25,10 +26,9 @@ from breedkit.families import family_plans
 from breedkit.genome import Genome
 from breedkit.likelihood import Candidates, draw, expected_shares, log_likelihoods, mis_scoring
 from breedkit.models import InheritanceModel, catalogue
-from breedkit.pedigree import TESTER, Founder, founders_of
+from breedkit.pedigree import Founder, founders_of
 from breedkit.results import listing
 from breedkit.weights import (
-    MOST_CLASSES,
     ModelWeight,
     Weighed,
     error_grid,
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 
 DRAWN = 400  # seasons drawn to judge the misfit
 CELLS = 4_000_000  # numbers of one array in that
-LIKELIEST = 3  # models for which a remedy is sought if none fits
+LIKELIEST = 2  # models for which a remedy is sought if none fits
 
 
 def compare_models(
@@ -71,12 +71,13 @@ def compare_models(
     TableError, ModelError
         if there is no such trait, or a scoring error that cannot be.
     """
-    named = models is None or all(m.reference for m in models)
-    evidence, left_out = season_evidence(season, trait, testers=named)
-    kind = season.trait(trait)
-    return compare_evidence(
+    evidence, left_out = season_evidence(season, trait)
+    kind, table = season.trait(trait), season.counts(trait)[list(evidence.classes)]
+    found = compare_evidence(
         evidence, kind.name, kind.kind == "ordered", models, scoring_error, left_out
     )
+    # Families of the same parents are one in the evidence, but not to those who grew them.
+    return replace(found, counts={f: tuple(table.loc[f].tolist()) for f in found.families})
 
 
 def compare_evidence(
@@ -91,7 +92,9 @@ def compare_evidence(
     classes = evidence.classes
     slips = _Slips.of(scoring_error, evidence, ordered)
     chosen = (*catalogue().values(), no_segregation()) if models is None else tuple(models)
-    weighing = weigh(evidence, chosen, slips.mixing, slips.log_prior, ordered)
+    weighing = weigh(
+        evidence, chosen, slips.mixing, slips.log_prior, ordered, others=models is None
+    )
     found, counts = weighing.found, _whole_counts(evidence)
     by_family = {f: tuple(map(int, counts[n][0])) for f, n in evidence.families.items()
                  if n in counts}  # fmt: skip
@@ -99,17 +102,17 @@ def compare_evidence(
         trait, evidence.n, tuple(by_family), tuple(left_out), (), 0.0, (0.0, 0.5),
         scoring_error is not None, 1.0, "", weighing.tried, weighing.distinct,
         tuple(evidence.founders), classes, by_family, np.eye(len(classes)),
-        tuple(m.name for m in weighing.too_many), None,
+        tuple(weighing.too_many), None,
     )  # fmt: skip
     if not found:
         return result
     weights = _weights(evidence, found, slips)
-    best = next(f for f in found if f.model is weights[0].model)
+    best = found[int(np.argmax(model_shares(found)))]
     fit = _fitted(evidence, best, slips)
     # of each rate, under the best model
     logs = log_sum((best.worked.likelihoods + slips.log_prior).T)
     mixing = np.tensordot(np.exp(logs - log_sum(logs)), slips.mixing, 1)
-    unfit = fit.misfit < MISFIT and models is None
+    unfit = models is None and (fit.misfit < MISFIT or weights[0].together > 1)
     return replace(
         result, weights=weights, error=fit.error, error_interval=fit.interval, misfit=fit.misfit,
         worst=_worst(evidence, fit), mixing=mixing,
@@ -172,13 +175,8 @@ def _as_matrix(table: pd.DataFrame, classes: Sequence[str]) -> np.ndarray:
     return matrix / matrix.sum(axis=1, keepdims=True)
 
 
-def season_evidence(
-    season: Season, trait: str, testers: bool = True
-) -> tuple[Evidence, tuple[str, ...]]:
-    """The scores of a trait over the register, and the families that cannot be used.
-
-    Those are families whose parents are not known, and, without `testers`, testcrosses.
-    """
+def season_evidence(season: Season, trait: str) -> tuple[Evidence, tuple[str, ...]]:
+    """The scores of a trait over the register, and the families whose parents are not known."""
     counts = season.counts(trait).drop(columns="not scored")
     name = str(counts.columns.name)
     seen = counts.columns[counts.to_numpy().any(axis=0)]
@@ -191,7 +189,7 @@ def season_evidence(
         once = sheet[~sheet["plant"].duplicated(keep=False) & sheet[name].notna()]
         looks = dict(zip(once["plant"].astype(str), once[name].astype(str), strict=True))
     scored = {f: row.tolist() for f, row in counts.iterrows() if row.sum()}
-    usable = {f for f in scored if f in plans and (testers or TESTER not in founders_of(plans[f]))}
+    usable = {f for f in scored if f in plans}
     crossed = [f for f in usable if not isinstance(plans[f], Founder)]
     founders = {x for f in crossed for x in founders_of(plans[f])}
     known = {
@@ -220,11 +218,14 @@ def _weights(
     for at in np.argsort(-weights, kind="stable"):
         each = found[at]
         model, one, top = each.model, each.one, each.top
-        likelihoods, open_share = each.worked.likelihoods[top], each.worked.shares[top]
+        likelihoods = each.worked.likelihoods[top]
         print_ = expected_shares(evidence, one).round(9).ravel()
         if evidence.structure.plants:
             print_ = np.concatenate([print_, likelihoods.round(7)])
-        group = seen.setdefault((print_ + 0.0).tobytes(), len(seen))  # + 0: no negative zero
+        alike = (print_ + 0.0).tobytes()  # + 0: no negative zero
+        if len(each.choices.rules) > 1:  # many rules are not what their likeliest is
+            alike += b"together"
+        group = seen.setdefault(alike, len(seen))
         names = [str(g) for g in one.genome.genotypes()]
         rate = int(likelihoods.argmax())
         written = expected_shares(evidence, one, slips.mixing[rate : rate + 1])[0, 0]
@@ -234,7 +235,7 @@ def _weights(
             _names(model, one.genome, one.looks[0], evidence.classes),
             float(slips.rates[rate]), group,
             {f: tuple(written[at].tolist()) for f, at in free.items()},
-            None if np.isnan(open_share) else float(open_share),
+            each.choices.share_of(each.worked.numbers[top]), len(each.choices.rules),
             *each.likeliest(),
         ))  # fmt: skip
     return tuple(weighed)
@@ -317,17 +318,26 @@ def _remedy(
     evidence: Evidence, weights: Sequence[ModelWeight], slips: _Slips
 ) -> ModelWeight | None:
     """The likeliest model that would fit if a class did not always show, or did not always live."""
-    likeliest = [w.model for w in weights[:LIKELIEST]]
+    seen = int(evidence.seen.sum())
+    able = [w for w in weights if w.model.reference and len(w.classes) == seen > 1]
+    likeliest = [*able[:LIKELIEST], *(w for w in able[LIKELIEST:] if w.model.genes == 1)]
     variants = [
-        *(m.with_viability(look) for m in likeliest for look in m.classes),
-        *(m.with_penetrance(*pair) for m in likeliest
-          for pair in itertools.permutations(m.classes, 2)),
+        (variant, w.classes)
+        for w in likeliest
+        for variant in (
+            *(w.model.with_viability(look) for look in w.model.classes),
+            *(w.model.with_penetrance(*pair)
+              for pair in itertools.permutations(w.model.classes, 2)),
+        )
     ]  # fmt: skip
-    found = weigh(evidence, variants, slips.mixing, slips.log_prior, slips.ordered).found
+    if not variants:
+        return None
+    models, named = zip(*variants, strict=True)
+    found = weigh(evidence, models, slips.mixing, slips.log_prior, slips.ordered, named=named).found
     if not found:
         return None
     best = _weights(evidence, found, slips)[0]
-    fit = _fitted(evidence, next(f for f in found if f.model is best.model), slips)
+    fit = _fitted(evidence, found[int(np.argmax(model_shares(found)))], slips)
     return best if fit.misfit >= MISFIT else None
 
 

@@ -17,14 +17,14 @@ from breedkit import modelcharts
 from breedkit.errors import ModelError, quote
 from breedkit.nextfamily import NextFamily, next_family
 from breedkit.results import Fact, Result, chance, listing, percent, plants, sentence, show
-from breedkit.weights import ModelWeight
+from breedkit.weights import ANOTHER, ModelWeight
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from breedkit.modelcharts import Axes
 
-SUPPORTED = 0.99  # weight from which a model is called supported
+SUPPORTED = 0.95  # weight from which a model is called supported
 LEFT = 0.95  # the rivals that are named make up this weight together
 MANY = 20  # models from which the price of trying so many is told
 MISFIT = 0.01  # chance of the best candidate's misfit below which none is said to fit
@@ -47,7 +47,8 @@ class Comparison(Result):
     mixing : (classes, classes), what each class is written down as, on average over the rates
         of mis-scoring under the best model, weighed by prior and scores.
     too_many : models that were left out, since so many parents can carry too much.
-    remedy : if none fits, a model that would if a class did not always show, or live.
+    remedy : if no model with a name fits, one that would if a class did not always show, or
+        live.
     """
 
     trait: str
@@ -70,7 +71,7 @@ class Comparison(Result):
     remedy: ModelWeight | None
 
     def next_family(
-        self, sizes: Sequence[int] = (10, 20, 40, 80, 160), certainty: float = 0.95
+        self, sizes: Sequence[int] = (10, 20, 40, 80, 160), certainty: float = SUPPORTED
     ) -> NextFamily:
         """Which family would settle what is open, and with how many plants.
 
@@ -86,7 +87,7 @@ class Comparison(Result):
         """
         return next_family(
             self.weights if self.n else (), self.founders, self.classes, self.mixing, sizes,
-            certainty,
+            certainty, self.worst if self.standing == "none fits" else "",
         )  # fmt: skip
 
     @property
@@ -128,6 +129,7 @@ class Comparison(Result):
         base = f"It rests on {plants(self.n)} in {len(self.families)} families."
         if len(self.families) == 1:
             base = f"It rests on {plants(self.n)} in one family."
+        together = sum(w.weight for w in self.inseparable)
         match self.standing:
             case "nothing scored":
                 return f"{trait}: nothing was scored in a family whose parents are known."
@@ -135,12 +137,18 @@ class Comparison(Result):
                 return f"{trait}: cannot tell; no model in the catalogue has such classes. {base}"
             case "none fits":
                 return f"{trait}: none of these fits; {show(self.worst)} fits worst. {base}"
+            case "supported" if self.inseparable[0].together > 1:
+                likeliest = self.inseparable[0].model.name
+                said = f"{ANOTHER} is supported, {percent(together)}, likeliest {likeliest}"
+                return f"{trait}: {said}. {base}"
             case "supported":
-                return f"{trait}: {self.inseparable[0].name} is supported. {base}"
+                name = self.inseparable[0].name
+                return f"{trait}: {name} is supported, {percent(together)}. {base}"
         plain = sorted(self.inseparable, key=lambda w: w.model.rule.lethal)
         names = _either([w.name for w in plain])
         if self.standing == "not separable" and len(plain) == 2:
-            return f"{trait}: {names} is supported, but they are not separable here. {base}"
+            said = f"{names} is supported, {percent(together)}, but they are not separable here"
+            return f"{trait}: {said}. {base}"
         if self.standing == "not separable":
             return f"{trait}: cannot tell yet; {names} expect the same numbers here. {base}"
         names = _either([w.name for w in self.undecided])
@@ -172,7 +180,13 @@ class Comparison(Result):
             "one of these is, a model with one gene more is half as likely beforehand, and one "
             "parent in fifty does not breed true."
         ]
-        if self.misfit < MISFIT and self.remedy:
+        others = next((w.together for w in self.weights if w.together > 1), 0)
+        if others:
+            notes.append(
+                f"The {others:,} other rules of two genes are one line: together they have a "
+                f"twentieth of what two genes have beforehand."
+            )
+        if self.remedy:
             notes.append(_remedied(self.remedy))
         if len(self.weights) > MANY:
             notes.append(
@@ -181,7 +195,7 @@ class Comparison(Result):
             )
         if self.left_out:
             notes.append(
-                f"Not used, since a parent is not known or is only called a tester: "
+                f"Not used, since a parent is not known: "
                 f"{listing([show(f) for f in self.left_out[:6]])}."
             )
         if self.too_many:
@@ -346,7 +360,7 @@ def _remedied(weight: ModelWeight) -> str:
     """What would have to be so that the scores fit."""
     plain = weight.name.split(",")[0]
     return (
-        f"It would fit {plain} if {_open_share(weight)}. Whether that is so, these plants "
+        f"{sentence(plain)} would fit if {_open_share(weight)}. Whether that is so, these plants "
         "cannot tell; look first for a slip in a label or a score."
     )
 

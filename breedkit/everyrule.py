@@ -54,12 +54,11 @@ def every_rule(classes: int, genes: int = 2) -> tuple[InheritanceModel, ...]:
     Notes
     -----
     Searching so many has its price. In `compare_models` the rules that somebody has shown in
-    a plant (those of the catalogue) have half of what their number of genes has beforehand,
-    all others together the other half: a rule of two genes nobody has shown starts with 1/90,
-    1/870 or 1/2128 of it for 2, 3 or 4 classes, 2.0, 2.9 or 3.3 powers of ten less than all.
-    More plants must make up for that, and as many rules expect the same numbers in F2 and
-    backcrosses, one season seldom
-    decides between them.
+    a plant (those of the catalogue) have 19 of 20 parts of what their number of genes has
+    beforehand, all others together one: a rule of two genes nobody has shown starts with
+    1/900, 1/8700 or 1/21280 of it for 2, 3 or 4 classes, 3.0, 3.9 or 4.3 powers of ten less
+    than all. More plants must make up for that, and as many rules expect the same numbers in
+    F2 and backcrosses, one season seldom decides between them.
 
     The counts for two classes are those of Li and Reich 2000, Human Heredity 50 (from
     memory): of 512 tables 102 differ in more than letters, 100 show two classes, 96 need

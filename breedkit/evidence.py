@@ -115,6 +115,13 @@ class Evidence:
         counted = sum(int(self.rows(node)[0].sum()) for node in self.counts)
         return counted + len(self.scores)
 
+    @property
+    def seen(self) -> np.ndarray:
+        """Whether any plant was scored as each class, in the first season: (classes,)."""
+        counted = sum((self.rows(n)[0] for n in self.counts), np.zeros(len(self.classes)))
+        counted[self.looks[1][0]] += 1
+        return counted > 0
+
     def rows(self, node: int) -> np.ndarray:
         """The counts of a family, (seasons, classes)."""
         return np.atleast_2d(np.asarray(self.counts[node], dtype=float))

@@ -12,14 +12,15 @@ from typing import TYPE_CHECKING
 
 from breedkit import canvas, overview
 from breedkit.compare import compare_models
-from breedkit.comparison import SUPPORTED, Comparison
 from breedkit.controls import Options, Panel, alert, dropdown, named, offer, picture
 from breedkit.errors import BreedkitError, ModelError
 from breedkit.everyrule import MOST_CLASSES, every_rule
 from breedkit.judge import judge_family
+from breedkit.models import InheritanceModel, catalogue
 from breedkit.overview import NOT_SCORED, family_labels, first_choice, spellings
 from breedkit.results import escape, listing, plants, show
 from breedkit.season import NO_FAMILY
+from breedkit.weights import no_segregation
 
 if TYPE_CHECKING:
     from breedkit.modelcharts import Axes
@@ -34,8 +35,8 @@ SLIPS: Options = [
     ("none at all", 0.0),
     *((f"{rate} % of the plants", rate / 100) for rate in (1, 2, 5, 10, 15, 20)),
 ]
-NAMED: Options = [("the models that have a name", False)]
-EVERY: Options = [("every rule of one or two genes", True)]
+NAMED: Options = [("those with a name, all others as one", False)]
+EVERY: Options = [("every rule of two genes by itself", True)]
 
 # --- one gene? -----------------------------------------------------------------------
 
@@ -86,16 +87,15 @@ def which_model(season: Season) -> Panel:
         counted = overview.look_around(season, trait)
         first = _mend_first(season, trait)
         try:
-            rules = every_rule(_classes_seen(season, trait)) if every else None
+            rules = _every_model(_classes_seen(season, trait)) if every else None
             compared = compare_models(season, trait, rules, None if slips == "" else float(slips))
         except BreedkitError as error:
             return first + alert(error) + picture(counted)
         if compared.best is None:
             return first + compared.to_html(picture(counted))
         pictures = canvas.html_of(compared.plot) + _or_words(compared.plot_families)
-        return (
-            f"{first}{compared.to_html(pictures)}<h4>What to grow next</h4>{_next_words(compared)}"
-        )
+        following = f"<h4>What to grow next</h4>{compared.next_family().to_html()}"
+        return f"{first}{compared.to_html(pictures)}{following}"
 
     def adapt(moved: str) -> None:
         seen = 0 if trait.value is None else _classes_seen(season, trait.value)
@@ -106,19 +106,14 @@ def which_model(season: Season) -> Panel:
     return Panel("Which model?", controls, answer, adapt)
 
 
+def _every_model(classes: int) -> list[InheritanceModel]:
+    """The models with a name, and every rule of one and two genes by itself."""
+    return list(dict.fromkeys([*catalogue().values(), no_segregation(), *every_rule(classes)]))
+
+
 def _classes_seen(season: Season, trait: str) -> int:
     """How many classes of a trait at least one plant shows."""
     return int(season.counts(trait).drop(columns=NOT_SCORED).any().sum())
-
-
-def _next_words(compared: Comparison) -> str:
-    """What to grow next; where no model fits, what to look at first."""
-    if compared.standing != "none fits":
-        return compared.next_family(certainty=SUPPORTED).to_html()
-    return (
-        "<p><strong>No family yet: where no model fits, choosing among them tells nothing. "
-        f"Look first at labels and scores of {escape(show(compared.worst))}.</strong></p>"
-    )
 
 
 def _or_words(draw: Callable[[], Axes]) -> str:

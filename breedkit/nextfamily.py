@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from scipy.special import entr
 
+from breedkit.choices import tester_states
 from breedkit.errors import ModelError
 from breedkit.evidence import Evidence
 from breedkit.likelihood import mixtures
@@ -64,6 +65,7 @@ class NextFamily(Result):
     certainty : weight from which the question counts as settled.
     open_models : how many models, or groups that no family would part, are alive.
     leads : the weight of the likeliest of them.
+    misfit : the family that fits worst, if no model fits.
     """
 
     sizes: tuple[int, ...]
@@ -71,6 +73,7 @@ class NextFamily(Result):
     certainty: float
     open_models: int
     leads: float
+    misfit: str = ""
     wanted: float = 0.8
 
     @property
@@ -85,6 +88,11 @@ class NextFamily(Result):
 
     @property
     def verdict(self) -> str:
+        if self.misfit:
+            return (
+                "No family yet: where no model fits, choosing among them tells nothing. "
+                f"Look first at the labels and scores of {show(self.misfit)}."
+            )
         if self.open_models == 0:
             return "Nothing was scored that could tell the models apart; begin with an F2."
         if self.leads >= self.certainty:
@@ -141,6 +149,7 @@ def next_family(
     mixing: np.ndarray,
     sizes: Sequence[int],
     certainty: float,
+    misfit: str = "",
 ) -> NextFamily:
     """Weigh every family that could be grown; see `Comparison.next_family`."""
     sizes = tuple(sorted({int(n) for n in sizes}))
@@ -148,6 +157,8 @@ def next_family(
         raise ModelError("A family has at least one plant; give sizes such as (10, 20, 40).")
     if not 0.5 <= certainty < 1:
         raise ModelError(f"A certainty lies from 0.5 up to 1; {certainty} does not.")
+    if misfit:
+        return NextFamily(sizes, (), certainty, 0, 0.0, misfit)
     alive, total = [], 0.0
     for weight in weights:
         alive.append(weight)
@@ -157,7 +168,7 @@ def next_family(
     if not alive or not total:
         return NextFamily(sizes, (), certainty, 0, 0.0)
     grown = [f for f in founders if f != TESTER]
-    growing = families_to_grow(grown, classes, all(w.model.reference for w in alive))
+    growing = families_to_grow(grown, classes)
     expected = _expected(alive, growing, founders, classes, mixing)
     chances = np.concatenate([w.weight / total * w.chances for w in alive])
     owner = np.repeat(np.arange(len(alive)), [len(w.chances) for w in alive])
@@ -209,9 +220,7 @@ class Family(NamedTuple):
     each: int | None = None
 
 
-def families_to_grow(
-    founders: Sequence[str], classes: Sequence[str], testcross: bool = True
-) -> list[Family]:
+def families_to_grow(founders: Sequence[str], classes: Sequence[str]) -> list[Family]:
     """The families that two parents, their F1 and plants of the F2 allow."""
     if len(founders) < 2:
         return []
@@ -223,9 +232,8 @@ def families_to_grow(
         Family(f"the backcross to {show(one.name)}", Cross(f1, one)),
         Family(f"the backcross to {show(other.name)}", Cross(f1, other)),
         Family("an F3 from many F2 plants, one seed each", Selfing(f2)),
+        Family(TESTCROSS, Cross(f1, Founder(TESTER))),
     ]
-    if testcross:
-        found.append(Family(TESTCROSS, Cross(f1, Founder(TESTER))))
     for look in classes:
         plant = Chosen(f2, look, f"a plant that is {look}")
         words = show(look)
@@ -244,8 +252,10 @@ class Expected(NamedTuple):
     shares: np.ndarray
 
     @classmethod
-    def of(cls, chances: np.ndarray, shares: np.ndarray) -> Expected:
-        """Cases that expect the same are one."""
+    def of(cls, told: Sequence[tuple[np.ndarray, np.ndarray]]) -> Expected:
+        """From cases and their shares, for each tester that may be; the same cases are one."""
+        chances = np.concatenate([chances for chances, _ in told]) / len(told)
+        shares = np.concatenate([shares for _, shares in told])
         rows, which = np.unique(shares.round(12), axis=0, return_inverse=True)
         total = np.bincount(which.ravel(), chances, len(rows))
         return cls(total[total > 0], rows[total > 0])
@@ -279,13 +289,16 @@ def _expected(
     row = {node: i for i, node in enumerate(evidence.counts)}
     found = []
     for weight in weights:
+        testers = tester_states(weight.model, weight.candidates.genome)
         for i in range(len(weight.chances)):
             one = weight.candidates.part(slice(i, i + 1))
             known = dict(zip(founders, one.founders[0], strict=True))
-            recessive = one.looks.shape[1] - 1
-            states = np.array([[known.get(f, recessive) for f in evidence.founders]])
-            told = mixtures(evidence, replace(one, founders=states), mixing[None])
-            found.append([Expected.of(*told[row[evidence.families[name]]]) for name in plans])
+            told = []
+            for tester in testers if TESTER in evidence.founders else testers[:1]:
+                states = np.array([[known.get(f, tester) for f in evidence.founders]])
+                told.append(mixtures(evidence, replace(one, founders=states), mixing[None]))
+            found.append([Expected.of([t[row[evidence.families[name]]] for t in told])
+                          for name in plans])  # fmt: skip
     return found
 
 

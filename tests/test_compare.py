@@ -8,6 +8,7 @@ import pytest
 from scipy import integrate, stats
 
 import breedkit as bk
+from breedkit.choices import choices_of
 from breedkit.compare import compare_models
 from breedkit.errors import ModelError, TableError
 from breedkit.evidence import Evidence
@@ -15,7 +16,7 @@ from breedkit.families import parse_family
 from breedkit.likelihood import draw, mis_scoring
 from breedkit.models import catalogue
 from breedkit.pedigree import Chosen, Selfing
-from breedkit.weights import _choices, error_grid, model_shares, weigh
+from breedkit.weights import error_grid, model_shares, weigh
 
 SEASON = Path(__file__).parent.parent / "sample_data" / "invented_season"
 
@@ -90,14 +91,14 @@ def test_weights_are_calibrated() -> None:
     mixing = mis_scoring(rates, 2)
     genes = np.array([max(m.genes, 1) for m in models])
     prior = 2.0**-genes / np.array([(genes == g).sum() for g in genes])
-    prior = prior * [_choices(m, (False, False), 2, False).prior.sum() for m in models]
+    prior = prior * [choices_of(m, (False, False), 2, False).prior.sum() for m in models]
     said, right = [], []
     for _ in range(250):
         truth = int(rng.choice(len(models), p=prior / prior.sum()))
-        choices = _choices(models[truth], (False, False), 2, False)
+        choices = choices_of(models[truth], (False, False), 2, False)
         founder = rng.choice(len(choices.prior), p=choices.prior / choices.prior.sum())
         name = rng.integers(len(choices.names))
-        one = choices.candidates(np.array([founder]), np.array([name]))
+        one = choices.candidates(np.array([founder * len(choices.names) + name]))
         drawn = draw(blank, one, mis_scoring([rng.beta(1, 49)], 2), rng, 1)
         result = model_shares(weigh(drawn, models, mixing, log_prior, False)[0])
         said.append(result.max())
@@ -129,14 +130,16 @@ def test_a_parent_that_does_not_breed_true_is_no_lethal() -> None:
                     F1={"red": 12, "orange": 11}, F2={"red": 30, "orange": 50})  # fmt: skip
     assert "lethal is supported" not in found.verdict
     assert weights(found)["single dominant gene"] > weights(found)["recessive lethal"]
-    alone = compare(F1={"red": 12, "orange": 11}).verdict
-    assert "single dominant gene or recessive lethal is supported, but they are not" in alone
+    alone = compare(F1={"red": 12, "orange": 11})
+    assert "single dominant gene" in alone.verdict and "recessive lethal" in alone.verdict
+    assert alone.standing in ("not separable", "cannot tell")
 
 
 def test_nothing_was_learnt_from_parents_and_f1() -> None:
     found = compare(P1={"a": 5, "b": 0}, P2={"a": 0, "b": 5}, F1={"a": 10, "b": 0})
     assert "cannot tell" in found.verdict and "expect the same numbers here" in found.verdict
-    assert found.next_family().verdict.startswith("Grow ")
+    best = found.next_family().best
+    assert best is not None and best.bits[1] > 0.2
 
 
 def test_parents_that_are_alike() -> None:
@@ -250,7 +253,8 @@ def test_a_testcross_counts_as_a_cross_to_the_recessive() -> None:
     assert dict(tested.best.founders)["tester"] == "aa"
     own = [bk.InheritanceModel.from_rule({"A_": "x", "aa": "y"})]
     season = tally(**known, testcross={"red": 14, "orange": 15})
-    assert compare_models(season, "class", own).left_out == ("testcross",)
+    found = compare_models(season, "class", own)  # nobody says that aa is its recessive
+    assert found.left_out == () and found.best.founders[-1] == ("tester", "aa")
 
 
 def test_open_shares_agree_with_quadrature() -> None:
@@ -306,20 +310,20 @@ def test_open_shares_agree_with_quadrature() -> None:
 def test_a_skewed_family_is_explained_by_plants_that_died() -> None:
     """Half of the recessives live: 6:1 in the F2, 2:1 in the backcross to the recessive."""
     found = compare(P1={"red": 30, "orange": 0}, P2={"red": 0, "orange": 30},
-                    F1={"red": 40, "orange": 0}, F2={"red": 180, "orange": 30},
-                    **{"BC1(P2)": {"red": 120, "orange": 60}})  # fmt: skip
+                    F1={"red": 40, "orange": 0}, F2={"red": 420, "orange": 70},
+                    **{"BC1(P2)": {"red": 280, "orange": 140}})  # fmt: skip
     assert "none of these fits" in found.verdict
     assert found.remedy.model.ailing == "recessive"
     assert abs(found.remedy.share - 1 / 2) < 0.1
     said = " ".join(found.notes)
-    assert "It would fit single dominant gene if about" in said
+    assert "Single dominant gene would fit if about" in said
     assert "of the orange plants live until they are scored" in said
     model = catalogue()["single dominant gene"].with_viability("recessive")
     season = tally(P1={"red": 30, "orange": 0}, P2={"red": 0, "orange": 30},
-                   F1={"red": 40, "orange": 0}, F2={"red": 180, "orange": 30},
-                   **{"BC1(P2)": {"red": 120, "orange": 60}})  # fmt: skip
+                   F1={"red": 40, "orange": 0}, F2={"red": 420, "orange": 70},
+                   **{"BC1(P2)": {"red": 280, "orange": 140}})  # fmt: skip
     again = compare_models(season, "class", [model, *catalogue().values()])
-    assert again.best.model is model and again.misfit > 0.05
+    assert again.best.model == model and again.misfit > 0.05
     assert "recessive plants die off is supported" in again.verdict
 
 

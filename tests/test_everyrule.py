@@ -21,7 +21,7 @@ from breedkit.everyrule import (
     every_rule,
 )
 from breedkit.models import catalogue
-from breedkit.weights import _model_prior
+from breedkit.weights import OTHER, model_prior
 
 CLASSES = (2, 3, 4)
 
@@ -237,7 +237,7 @@ def tally(**families: dict[str, int]) -> bk.Season:
 
 
 def test_searching_all_is_paid_for() -> None:
-    """Same evidence, but 3 rules share half of what they had alone, and 45 the other half."""
+    """Same evidence, but 3 rules share 19 of 20 parts of what they had alone, 45 the rest."""
     season = tally(P1={"x": 4}, P2={"y": 4}, F1={"x": 6}, F2={"x": 25, "y": 17})
     short = compare_models(season, "class")
     long = compare_models(season, "class", models=every_rule(2))
@@ -254,33 +254,39 @@ def test_searching_all_is_paid_for() -> None:
     (short_odds, evidence), (long_odds, same) = odds(short), odds(long)
     assert evidence == pytest.approx(same, rel=1e-9)
     assert (alike(long, 1), alike(long, 2)) == (2, 48)
-    # two genes have half of what one gene has; 3 and 1 known rules have half of that each
-    assert long_odds == pytest.approx(same / 2 * (1 / 2 / 3) / (1 / 2 / 1), rel=1e-9)
-    ones = sum(max(w.model.genes, 1) == 1 for w in short.weights)  # the cytoplasm counts as one
-    assert alike(short, 2) == 3
+    # two genes have half of what one gene has; 3 and 1 known rules have the same part of that
+    assert long_odds == pytest.approx(same / 2 / 3, rel=1e-9)
+    # the cytoplasm counts as one gene
+    ones = sum(max(w.model.genes, 1) == 1 and bool(w.model.reference) for w in short.weights)
+    assert alike(short, 2) == 3 + 1  # and all others together
     assert short_odds == pytest.approx(evidence / 2 * ones / 3, rel=1e-9)
     assert sum(w.weight for w in long.weights) == pytest.approx(1)
 
 
-@pytest.mark.parametrize(("classes", "price"), [(2, 2.0), (3, 2.9), (4, 3.3)])
+@pytest.mark.parametrize(("classes", "price"), [(2, 3.0), (3, 3.9), (4, 4.3)])
 def test_the_price_as_told(classes: int, price: float) -> None:
     models = every_rule(classes)
-    prior = _model_prior(models)
+    prior = model_prior([(m,) for m in models])
     two = sum(p for m, p in zip(models, prior, strict=True) if m.genes == 2)
     new = [p / two for m, p in zip(models, prior, strict=True) if m.genes == 2 and not m.reference]
-    assert new == pytest.approx([1 / 2 / len(new)] * len(new), rel=1e-12)
+    assert new == pytest.approx([OTHER / len(new)] * len(new), rel=1e-12)
     assert -log10(new[0]) == pytest.approx(price, abs=0.06)
     text = str(every_rule.__doc__)
-    assert f"1/{2 * len(new)}" in text and str(price) in text
+    assert f"1/{round(len(new) / OTHER)}" in text and str(price) in text
     assert all((m.name in catalogue()) == bool(m.reference) for m in models)
 
 
 def test_it_finds_what_the_catalogue_lacks() -> None:
-    """Parents alike, F1 unlike them, a quarter of the F2 like it: where AaBb stands apart."""
+    """Parents alike, F1 unlike them, a quarter of the F2 like it: where AaBb stands apart.
+
+    By default all rules without a name stand together; asked for every rule, each alone.
+    """
     season = tally(
         P1={"plain": 8}, P2={"plain": 8}, F1={"striped": 12}, F2={"striped": 100, "plain": 300}
     )
-    assert "none of these fits" in compare_models(season, "class").verdict
+    short = compare_models(season, "class")
+    assert "another rule of two genes is supported" in short.verdict
+    assert "likeliest rule AaBb | rest" in short.verdict
     found = compare_models(season, "class", models=every_rule(2))
     assert found.best is not None and found.best.name == "rule AaBb | rest"
     assert found.best.weight > 0.9 and found.misfit > 0.05

@@ -37,6 +37,7 @@ FLOORS = [
     ("models", "register"),
     ("season", "candidates", "everyrule"),
     ("tables", "likelihood"),
+    ("choices",),
     # 4: one question each
     ("power", "overview", "weights", "linkage", "measured", "mixture", "tasting"),
     ("ratios", "nextfamily"),

@@ -10,6 +10,7 @@ import breedkit as bk
 from breedkit import panels
 from breedkit.comparison import SUPPORTED
 from breedkit.overview import Spelling, rows_typed, sound_meanings, spellings
+from breedkit.weights import no_segregation
 
 SEASON = Path(__file__).parent.parent / "sample_data" / "invented_season"
 NASTY = "<img src=x onerror=alert(1)>"
@@ -128,7 +129,7 @@ def test_which_model_shows_verdict_pictures_facts_and_the_next_family(season) ->
     panel = panels.which_model(season)
     html = panel.said.value
     assert panel.controls["trait"].value == "ripe colour"
-    assert "Ripe colour: single dominant gene is supported. It rests on 252 plants" in html
+    assert "Ripe colour: single dominant gene is supported, 99 %. It rests on 252 plants" in html
     assert html.count("<img alt=") == 2
     assert "Weights: single dominant gene" in html and "the two likeliest of the models" in html
     assert "mis-scored plants" in html and "candidates tried" in html
@@ -158,7 +159,8 @@ def test_every_rule_can_be_compared_where_there_are_few_classes(season) -> None:
     asked = counting(panel)
     panel.controls["every"].value = True
     assert len(asked) == 1
-    compared = bk.compare_models(season, "ripe colour", bk.every_rule(2))
+    every = dict.fromkeys([*bk.catalogue().values(), no_segregation(), *bk.every_rule(2)])
+    compared = bk.compare_models(season, "ripe colour", list(every))
     assert compared.verdict in panel.said.value and "rule A" in panel.said.value
     counts = [f"colour {i}" for i in range(5)] * 4
     frame = pd.DataFrame({"plant": range(20), "family": "F2", "many": counts,

@@ -15,13 +15,14 @@ from statistics import median
 import numpy as np
 from scipy.optimize import minimize_scalar
 
+from breedkit.choices import choices_of
 from breedkit.evidence import Evidence, Kind
 from breedkit.families import parse_family
 from breedkit.genome import Genome
 from breedkit.likelihood import Candidates, expected_shares, log_likelihoods, mis_scoring
 from breedkit.models import catalogue
 from breedkit.pedigree import Chosen, Cross, Founder, Selfing
-from breedkit.weights import _choices, error_grid, model_shares, weigh
+from breedkit.weights import error_grid, model_shares, weigh
 
 GENERATIONS, LINES = 5, 100
 
@@ -89,11 +90,10 @@ def optimised(evidence: Evidence, most: int) -> tuple[float, int]:
     counts = np.array(list(evidence.counts.values()), dtype=float)
     rows = []
     for model in catalogue().values():
-        choices = _choices(model, (False, False), len(evidence.classes), False)
-        n, m = len(choices.founders), len(choices.names)
-        every = choices.candidates(np.repeat(np.arange(n), m), np.tile(np.arange(m), n))
-        if n * m:
-            rows.append(expected_shares(evidence, every))
+        choices = choices_of(model, (False, False), len(evidence.classes), False)
+        every = np.arange(np.prod(choices.sizes))
+        if len(every):
+            rows.append(expected_shares(evidence, choices.candidates(every))[:, 0])
     every = np.concatenate(rows)
     sample = every[np.random.default_rng(0).permutation(len(every))[:most]]
     k = counts.shape[1]

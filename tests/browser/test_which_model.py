@@ -20,9 +20,9 @@ def test_which_model(open_notebook) -> None:
     strict = panel.choose("Slips", "none at all")
     assert "is supported" in strict.words and "no plant is written down" in strict.alt
 
-    every = panel.choose("Models", "every rule of one or two genes")
+    every = panel.choose("Models", "every rule of two genes by itself")
     assert "rule A" in every.words and every.picture != strict.picture
-    panel.choose("Models", "the models that have a name")
+    panel.choose("Models", "those with a name, all others as one")
     panel.choose("Slips", "as many as the scores suggest")
 
     burn = panel.choose("Trait", "burn")
