@@ -81,6 +81,7 @@ def shares_by_group(
     counts: pd.DataFrame,
     *,
     labels: Sequence[str] | None = None,
+    unit: str = "plants",
     title: str = "",
     caption: str = "",
     alt: str = "",
@@ -94,6 +95,7 @@ def shares_by_group(
     ----------
     counts : groups x classes; plants. A group without plants is drawn as an empty frame.
     labels : names of the groups to show; by default the index.
+    unit : what is counted, if not plants.
     """
     counts, looks = _gather_rare(counts)
     classes = [canvas.legend_name(show(c)) for c in counts.columns]
@@ -116,13 +118,13 @@ def shares_by_group(
             if part >= 0.06:
                 canvas.write_on(ax, start + part / 2, y, f"{int(n)}")
         left = left + shares[:, j]
-    words = [plants(int(total)) for total in totals]
+    words = [plants(int(n)) if unit == "plants" else f"{int(n):,} {unit}" for n in totals]
     for y, text in enumerate(words):
         canvas.write(ax, 1.0, y, text)
     canvas.name_rows(ax, spots, groups)
     ax.set_xlim(0, 1 / (1 - canvas.room_beside(ax, groups, canvas.inches(words, 9.5) + 0.14)))
     ax.set_xticks([0, 0.25, 0.5, 0.75, 1], ["0", "1/4", "1/2", "3/4", "all"])
-    ax.set_xlabel("share of the plants scored")
+    ax.set_xlabel("share of the plants scored" if unit == "plants" else f"share of the {unit}")
     canvas.legend_above(ax, columns)
     return canvas.finish(ax, title, caption, alt, room=2 + canvas.LEGEND_LINE * lines)
 

@@ -33,6 +33,7 @@ from breedkit.weights import (
     Weighed,
     error_grid,
     log_sum,
+    model_prior,
     model_shares,
     no_segregation,
     weigh,
@@ -109,12 +110,13 @@ def compare_evidence(
     weights = _weights(evidence, found, slips)
     best = found[int(np.argmax(model_shares(found)))]
     fit = _fitted(evidence, best, slips)
+    error, interval = _seen_slips(found, slips)
     # of each rate, under the best model
     logs = log_sum((best.worked.likelihoods + slips.log_prior).T)
     mixing = np.tensordot(np.exp(logs - log_sum(logs)), slips.mixing, 1)
     unfit = models is None and (fit.misfit < MISFIT or weights[0].together > 1)
     return replace(
-        result, weights=weights, error=fit.error, error_interval=fit.interval, misfit=fit.misfit,
+        result, weights=weights, error=error, error_interval=interval, misfit=fit.misfit,
         worst=_worst(evidence, fit), mixing=mixing,
         remedy=_remedy(evidence, weights, slips) if unfit else None,
     )  # fmt: skip
@@ -153,12 +155,6 @@ class _Slips:
     @property
     def known(self) -> bool:
         return len(self.rates) == 1
-
-    def at(self, rates: Sequence[float] | np.ndarray) -> np.ndarray:
-        """Mis-scoring at other rates; what is known stays."""
-        if self.known:
-            return self.mixing
-        return mis_scoring(rates, self.mixing.shape[1], self.ordered)
 
 
 def _as_matrix(table: pd.DataFrame, classes: Sequence[str]) -> np.ndarray:
@@ -250,34 +246,36 @@ def _names(
 
 
 class _Fit(NamedTuple):
-    """A candidate, its rate of mis-scoring with interval, mis-scoring at it, and its misfit."""
+    """A candidate, mis-scoring at the rate that it fits best with, and its misfit."""
 
     one: Candidates
-    error: float
-    interval: tuple[float, float]
     mixing: np.ndarray
     misfit: float
 
 
 def _fitted(evidence: Evidence, weighed: Weighed, slips: _Slips) -> _Fit:
     """How well the likeliest candidate of a model fits."""
-    one = weighed.one
-    error = float(slips.rates[0])
-    interval = (error, error)
-    if not slips.known:
-        error, interval = _profile(evidence, one, slips)
-    mixing = slips.at([error])
-    return _Fit(one, error, interval, mixing, _misfit(evidence, one, slips.mixing, mixing))
+    rate = int(weighed.worked.likelihoods[weighed.top].argmax())
+    mixing = slips.mixing[rate : rate + 1]
+    return _Fit(weighed.one, mixing, _misfit(evidence, weighed.one, slips.mixing, mixing))
 
 
-def _profile(
-    evidence: Evidence, one: Candidates, slips: _Slips
-) -> tuple[float, tuple[float, float]]:
-    """The likeliest rate of mis-scoring and its 95 % interval by profile likelihood."""
-    rates = np.linspace(0, 0.5**0.5, 801) ** 2
-    logs = log_likelihoods(evidence, one, slips.at(rates))[0]
-    inside = rates[logs >= logs.max() - 1.9207]  # half the 95 % point of chi-square, 1 df
-    return float(rates[logs.argmax()]), (float(inside[0]), float(inside[-1]))
+def _seen_slips(found: Sequence[Weighed], slips: _Slips) -> tuple[float, tuple[float, float]]:
+    """The likeliest rate of mis-scoring and its 95 % interval.
+
+    The likelihood of a rate is averaged over all models and candidates by what they weigh
+    beforehand; the interval holds the rates whose log-likelihood is within 1.92 of the largest,
+    half the 95 % point of chi-square with 1 degree of freedom.
+    """
+    if slips.known:
+        return float(slips.rates[0]), (float(slips.rates[0]), float(slips.rates[0]))
+    prior = np.log(model_prior([each.choices.rules for each in found]))
+    each = [log_sum((w.worked.likelihoods + np.log(w.worked.prior)[:, None]).T) for w in found]
+    logs = log_sum((np.stack(each) + prior[:, None]).T)
+    roots = np.linspace(0, 0.5**0.5, 801)
+    logs = np.interp(roots, np.sqrt(slips.rates), logs)
+    inside = roots[logs >= logs.max() - 1.9207] ** 2
+    return float(roots[logs.argmax()] ** 2), (float(inside[0]), float(inside[-1]))
 
 
 def _misfit(evidence: Evidence, one: Candidates, mixing: np.ndarray, at_best: np.ndarray) -> float:

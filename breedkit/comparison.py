@@ -38,8 +38,8 @@ class Comparison(Result):
     ----------
     weights : the models, by weight. Those with one `group` number expect the same numbers
         of every family here.
-    error, error_interval : rate of mis-scoring under the best candidate, and the 95 %
-        interval by profile likelihood.
+    error, error_interval : likeliest rate of mis-scoring, averaged over all models, and its
+        95 % interval by likelihood.
     misfit : chance of a misfit as large as the best candidate's, or larger, if it holds.
     worst : the family that fits worst, with its own share of the misfit.
     tried, distinct : candidates, and how many of them are told apart here.
@@ -177,8 +177,8 @@ class Comparison(Result):
             return ()
         notes = [
             "The share beside a model is its weight: the chance that it is the right one, if "
-            "one of these is, a model with one gene more is half as likely beforehand, and one "
-            "parent in fifty does not breed true."
+            "one of these is, a model with one gene more is a quarter as likely beforehand, "
+            "and one parent in fifty does not breed true."
         ]
         others = next((w.together for w in self.weights if w.together > 1), 0)
         if others:

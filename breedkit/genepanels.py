@@ -20,6 +20,7 @@ from breedkit.models import InheritanceModel, catalogue
 from breedkit.overview import NOT_SCORED, family_labels, first_choice, spellings
 from breedkit.results import escape, listing, plants, show
 from breedkit.season import NO_FAMILY
+from breedkit.trust import try_out
 from breedkit.weights import no_segregation
 
 if TYPE_CHECKING:
@@ -36,6 +37,7 @@ SLIPS: Options = [
     *((f"{rate} % of the plants", rate / 100) for rate in (1, 2, 5, 10, 15, 20)),
 ]
 NAMED: Options = [("those with a name, all others as one", False)]
+TRIED = 40  # seasons that a panel draws
 EVERY: Options = [("every rule of two genes by itself", True)]
 
 # --- one gene? -----------------------------------------------------------------------
@@ -124,7 +126,32 @@ def _or_words(draw: Callable[[], Axes]) -> str:
         return f"<p>{escape(error)}</p>"
 
 
-# --- what both say -------------------------------------------------------------------
+# --- how far to trust it? --------------------------------------------------------------
+
+
+def try_truth() -> Panel:
+    """Choose a truth and the families scored; see what the comparison makes of drawn seasons."""
+    truth = dropdown("Truth", named(catalogue()))
+    f2 = dropdown("F2", _plants(10, 20, 40, 80, 160), "Plants scored in the F2")
+    back = dropdown("Backcross", _plants(0, 10, 20, 40, 80), "Plants of the backcross to P2")
+    f3 = dropdown("F3", _plants(0, 20, 40, 80), "Plants of the F3, from many F2 plants")
+    slips = dropdown("Slips", [o for o in SLIPS if o[1] != ""], "Plants written down as another")
+    f2.value, back.value, slips.value = 40, 20, 0.02
+
+    def answer(truth: str, f2: int, back: int, f3: int, slips: float) -> str:
+        families = {"P1": 5, "P2": 5, "F1": 5, "F2": f2, "BC1(P2)": back, "F3": f3}
+        trial = try_out(truth, families, slips, seasons=TRIED)
+        return trial.to_html(canvas.html_of(trial.plot))
+
+    controls = {"truth": truth, "f2": f2, "back": back, "f3": f3, "slips": slips}
+    return Panel("How far to trust it?", controls, answer)
+
+
+def _plants(*numbers: int) -> Options:
+    return [(plants(n), n) for n in numbers]
+
+
+# --- what they say first ---------------------------------------------------------------
 
 
 def _mend_first(season: Season, trait: str) -> str:

@@ -30,7 +30,7 @@ from breedkit.controls import (
     scrolling,
 )
 from breedkit.errors import BreedkitError, Problem, TableError, did_you_mean, fold
-from breedkit.genepanels import one_gene, which_model
+from breedkit.genepanels import one_gene, try_truth, which_model
 from breedkit.overview import (
     NOT_SCORED,
     Spelling,
@@ -52,6 +52,7 @@ __all__ = [
     "mend_spelling",
     "one_gene",
     "season_at_hand",
+    "try_truth",
     "which_model",
 ]
 

@@ -5,12 +5,13 @@ integrated over the rate e of mis-scoring,
 
     evidence = sum over candidates of  prior * integral L(e) p(e) de,
 
-with p(e) a beta density, 1 and 49, of mean 2 %. A priori a model with one gene more is
-half as likely, models with as many genes share alike, and so do the names of one model.
-Rules that nobody has shown in a plant, but that are possible, have together a twentieth
-of what their number of genes has. Candidates that differ only in the letters of alleles and
-loci, or that expect the same of every class seen here, are one before anything is computed;
-where there are very many, those far behind at a few rates are left there.
+with p(e) a beta density, 1 and 49, of mean 2 %. A priori a model with one gene more is a
+quarter as likely (our own choice), models with as many genes share alike, and so do the
+names of one model. Rules that nobody has shown in a plant, but that are possible, have
+together a twentieth of what their number of genes has. Candidates that differ only in the
+letters of alleles and loci, or that expect the same of every class seen here, are one
+before anything is computed; where there are very many, those far behind at a few rates are
+left there.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ from breedkit.models import InheritanceModel
 from breedkit.pedigree import TESTER
 
 PRIOR_ERROR = (1.0, 49.0)  # beta density of the rate of mis-scoring, mean 2 %
+FEWER = 0.25  # prior of one gene more: our own choice
 OTHER = 0.05  # prior of all rules that nobody has shown, within their number of genes
 LIKELY, MOST_LIKELY = 0.99, 64  # candidates of a model that are kept: worth so much, so many
 CHUNK = 8192  # candidates times rates worked out together in a register
@@ -223,7 +225,7 @@ def model_prior(models: Sequence[Sequence[InheritanceModel]]) -> np.ndarray:
             return 1.0
         return 1 - OTHER if shown else OTHER
 
-    prior = np.array([2.0 ** -s[0] * of_sort(*s) * len(rules) / many[s]
+    prior = np.array([FEWER ** s[0] * of_sort(*s) * len(rules) / many[s]
                       for s, rules in zip(sorts, models, strict=True)])  # fmt: skip
     return prior / prior.sum()
 

@@ -68,7 +68,7 @@ def test_weights_agree_with_quadrature() -> None:
     season = tally(F1=dict(zip("xy", f1, strict=True)), F2=dict(zip("xy", f2, strict=True)))
     models = [catalogue()[n] for n in ("single dominant gene", "complementary genes")]
     found = weights(compare_models(season, season.trait_names[0], models))
-    prior = np.array([1 / 2, 1 / 4])
+    prior = np.array([1 / 4, 1 / 16])
     expected = prior * [single, pair] / (prior @ [single, pair])
     assert [found[m.name] for m in models] == pytest.approx(expected, rel=1e-6)
 
@@ -90,7 +90,7 @@ def test_weights_are_calibrated() -> None:
     rates, log_prior = error_grid()
     mixing = mis_scoring(rates, 2)
     genes = np.array([max(m.genes, 1) for m in models])
-    prior = 2.0**-genes / np.array([(genes == g).sum() for g in genes])
+    prior = 4.0**-genes / np.array([(genes == g).sum() for g in genes])
     prior = prior * [choices_of(m, (False, False), 2, False).prior.sum() for m in models]
     said, right = [], []
     for _ in range(250):

@@ -64,7 +64,7 @@ def test_the_weights_of_the_invented_season(invented) -> None:
     slips = "Slips of scoring are allowed for, as many as the scores suggest."
     assert canvas.caption_of(ax) == f"252 plants in 13 families. {slips}"
     alt = canvas.alternative_text(ax)
-    assert "single dominant gene 99 %; dominant inhibitor 0.9 %" in alt
+    assert "single dominant gene 99.4 %; dominant inhibitor 0.5 %" in alt
     assert "4 others together under 0.1 %" in alt and "Cannot be told apart" not in alt
 
 
@@ -92,8 +92,8 @@ def test_the_families_of_the_invented_season(invented) -> None:
     assert bars(ax, STRIP)[17] == pytest.approx(13 / 16, abs=0.01)  # 13:3, and few slips
     assert bars(ax, STRIP)[5] == pytest.approx(1 / 2, abs=1e-3)
     caption = canvas.caption_of(ax)
-    assert "Strips above: expected with single dominant gene (99 %)" in caption
-    assert "below with dominant inhibitor (0.9 %). The two part most in F2." in caption
+    assert "Strips above: expected with single dominant gene (99.4 %)" in caption
+    assert "below with dominant inhibitor (0.5 %). The two part most in F2." in caption
     assert "Not drawn, as each from a single plant: F3-06, F3-11 and 4 others." in caption
     alt = canvas.alternative_text(ax)
     assert "F2: 46 red, 15 orange counted, 45.7 : 15.3 or 49.3 : 11.7 expected." in alt

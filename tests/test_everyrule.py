@@ -254,12 +254,12 @@ def test_searching_all_is_paid_for() -> None:
     (short_odds, evidence), (long_odds, same) = odds(short), odds(long)
     assert evidence == pytest.approx(same, rel=1e-9)
     assert (alike(long, 1), alike(long, 2)) == (2, 48)
-    # two genes have half of what one gene has; 3 and 1 known rules have the same part of that
-    assert long_odds == pytest.approx(same / 2 / 3, rel=1e-9)
+    # two genes have a quarter of what one gene has; 3 and 1 known rules have the same part of that
+    assert long_odds == pytest.approx(same / 4 / 3, rel=1e-9)
     # the cytoplasm counts as one gene
     ones = sum(max(w.model.genes, 1) == 1 and bool(w.model.reference) for w in short.weights)
     assert alike(short, 2) == 3 + 1  # and all others together
-    assert short_odds == pytest.approx(evidence / 2 * ones / 3, rel=1e-9)
+    assert short_odds == pytest.approx(evidence / 4 * ones / 3, rel=1e-9)
     assert sum(w.weight for w in long.weights) == pytest.approx(1)
 
 

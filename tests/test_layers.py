@@ -43,6 +43,7 @@ FLOORS = [
     ("ratios", "nextfamily"),
     ("standing", "comparison"),
     ("judge", "compare", "scoring"),
+    ("trust",),
     # 5: plants and plans
     ("odds", "planning", "schemes", "ranking"),
     # 6: paper, exercises, controls

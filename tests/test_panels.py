@@ -129,7 +129,7 @@ def test_which_model_shows_verdict_pictures_facts_and_the_next_family(season) ->
     panel = panels.which_model(season)
     html = panel.said.value
     assert panel.controls["trait"].value == "ripe colour"
-    assert "Ripe colour: single dominant gene is supported, 99 %. It rests on 252 plants" in html
+    assert "Ripe colour: single dominant gene is supported, 99.4 %. It rests on 252 plants" in html
     assert html.count("<img alt=") == 2
     assert "Weights: single dominant gene" in html and "the two likeliest of the models" in html
     assert "mis-scored plants" in html and "candidates tried" in html
@@ -540,3 +540,12 @@ def test_hostile_names_are_shown_as_text() -> None:
     for panel in (panels.one_gene(season), panels.look_around(season)):
         assert "<img src" not in panel.said.value
     assert "<img src" not in panels.season_html(season)
+
+
+def test_a_truth_is_tried_out() -> None:
+    panel = panels.try_truth()
+    asked = counting(panel)
+    panel.controls["f3"].value = 20
+    assert len(asked) == 1
+    assert "Of 40 seasons of 95 plants drawn from single dominant gene" in panel.said.value
+    assert "<img" in panel.said.value and "wrong" in panel.said.value
