@@ -31,6 +31,7 @@ from math import prod
 
 import numpy as np
 
+from breedkit.elimination import Elimination, log, scaled
 from breedkit.errors import ModelError
 from breedkit.evidence import Alike, Counts, Evidence, Kind, Score
 from breedkit.genome import Genome
@@ -125,7 +126,7 @@ def expected_genotypes(
     array (candidates, rates, families in the order of `evidence.counts`, states).
     """
     none = mis_scoring([0.0], len(evidence.classes))
-    return _Sum(evidence, candidates, none if mixing is None else mixing).expected()
+    return Pass(evidence, candidates, none if mixing is None else mixing).expected()
 
 
 def expected_shares(
@@ -154,7 +155,7 @@ def mixtures(
     -------
     for each scored family (chances, shares): (cases,) and (cases, classes), as written down.
     """
-    return _Sum(evidence, candidates, mixing).mixtures()
+    return Pass(evidence, candidates, mixing).mixtures()
 
 
 def log_likelihoods(evidence: Evidence, candidates: Candidates, mixing: np.ndarray) -> np.ndarray:
@@ -172,7 +173,7 @@ def log_likelihoods(evidence: Evidence, candidates: Candidates, mixing: np.ndarr
     array (candidates, rates); -inf where the scores are impossible. The chance is that of
     the plants in the order in which they stand, without binomial coefficients.
     """
-    return _Sum(evidence, candidates, mixing).total()
+    return Pass(evidence, candidates, mixing).total()
 
 
 def draw(
@@ -187,7 +188,7 @@ def draw(
     The register, the plants that have offspring and the number of plants scored in each
     family stay; genotypes and scores are new.
     """
-    return _Sum(evidence, candidates, mixing).drawn(rng, seasons)
+    return Pass(evidence, candidates, mixing).drawn(rng, seasons)
 
 
 def mis_scoring(
@@ -207,7 +208,7 @@ def mis_scoring(
     return (1 - e) * np.eye(classes) + e * spread
 
 
-class _Sum:
+class Pass:
     """One pass over a register: distributions downwards, then likelihoods upwards.
 
     Arrays have the axes (candidates, rates, states of each given plant, ...); a first or second
@@ -298,7 +299,7 @@ class _Sum:
         for alike, counts in self.evidence.tallies:
             self._add_counts(alike, counts)
         if len(at):
-            said = np.moveaxis(_log(self.written)[..., seen], 3, 0)  # seasons first, then z, e, ...
+            said = np.moveaxis(log(self.written)[..., seen], 3, 0)  # seasons first, then z, e, ...
             self.message[..., at] += said[0] if len(seen) == 1 else said[:, 0]
         for alike in self.structure.steps:
             self._sum_out(alike)
@@ -392,45 +393,25 @@ class _Sum:
         top[~np.isfinite(top)] = 0
         chances = self.chances(alike.home)
         flat = chances.reshape(*chances.shape[:2], -1, chances.shape[-1])
-        summed = _log(flat @ np.exp(message - top)) + top
+        summed = log(flat @ np.exp(message - top)) + top
         self._tell(alike, summed.reshape(*summed.shape[:2], *chances.shape[2:-1], -1))
 
     def _contract(self) -> None:
-        """Sum out the plants of the core one by one, always the one with fewest neighbours."""
-        given, left = self.structure.given, set(self.structure.core)
-        factors: list[tuple[tuple[int, ...], np.ndarray]] = []
-        for n in left:
+        """Sum out the plants of the core, which mate with each other."""
+        given, tables = self.structure.given, []
+        for n in self.structure.core:
             home = self.nodes[n].one
-            factors.append(((*given[home], n), self.chances(home)))
-            factors.append(((n,), self._scaled(self.message[..., self.structure.at[n]])))
-        factors += [(plants, self._scaled(log)) for plants, log in self.pairs.items()]
-        while left:
-            near = {n: {g for plants, _ in factors if n in plants for g in plants} for n in left}
-            n = min(left, key=lambda plant: (len(near[plant]), plant))
-            touched = [f for f in factors if n in f[0]]
-            factors = [f for f in factors if n not in f[0]]
-            letters = dict(zip(sorted(near[n]), "abcdfghijklmnopqrstuvwxy", strict=False))
-            rest = tuple(g for g in sorted(near[n]) if g != n)
-            terms = ",".join("ze" + "".join(letters[g] for g in plants) for plants, _ in touched)
-            out = "ze" + "".join(letters[g] for g in rest)
-            product = np.einsum(f"{terms}->{out}", *(a for _, a in touched), optimize=True)
-            left.remove(n)
-            if rest:
-                factors.append((rest, self._scaled(_log(product))))
-            else:
-                self.sums += _log(product)
+            tables.append(((*given[home], n), self.chances(home)))
+            tables.append(((n,), self._scaled(self.message[..., self.structure.at[n]])))
+        tables += [(plants, self._scaled(said)) for plants, said in self.pairs.items()]
+        self.core = Elimination(tables)
+        self.sums += self.core.log_total
 
-    def _scaled(self, log: np.ndarray) -> np.ndarray:
-        """exp(log), scaled to 1 at its largest; the scale goes into the sum."""
-        top = log.max(axis=tuple(range(2, log.ndim)), keepdims=True)
-        top[~np.isfinite(top)] = 0
-        self.sums += top.reshape(top.shape[:2])
-        return np.exp(log - top)
-
-
-def _log(x: np.ndarray) -> np.ndarray:
-    with np.errstate(divide="ignore"):
-        return np.log(x)
+    def _scaled(self, logs: np.ndarray) -> np.ndarray:
+        """exp(logs), scaled to 1 at its largest; the scale goes into the sum."""
+        table, scale = scaled(logs)
+        self.sums += scale
+        return table
 
 
 def _pick(rng: np.random.Generator, chances: np.ndarray) -> np.ndarray:
