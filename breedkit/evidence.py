@@ -62,6 +62,7 @@ class Evidence:
     counts : {node: plants of each class}, without the hidden plants; (classes,), or
         (seasons, classes) where many seasons of one register go along together.
     scores : {node: class} of hidden plants that were scored; a number, or (seasons,).
+    plants : the node of each hidden plant, by name.
     """
 
     classes: tuple[str, ...]
@@ -70,6 +71,7 @@ class Evidence:
     families: Mapping[str, int]
     counts: Mapping[int, Counts]
     scores: Mapping[int, Score]
+    plants: Mapping[str, int]
 
     @classmethod
     def of(
@@ -78,6 +80,7 @@ class Evidence:
         plans: Mapping[str, Plan],
         counts: Mapping[str, Sequence[int]],
         plants: Mapping[str, str] | None = None,
+        whole: bool = False,
     ) -> Evidence:
         """Arrange the scores of a register.
 
@@ -89,6 +92,8 @@ class Evidence:
             that became parents.
         plants : {plant: class} of single plants. One that has offspring is taken out of
             the counts of its family and becomes a hidden plant.
+        whole : keep every family of `plans` among the counts, also one where no plant is
+            left to count, so that it can be asked what its plants are.
 
         Raises
         ------
@@ -106,8 +111,16 @@ class Evidence:
             if home not in table or not table[home][look]:
                 raise ModelError("A plant with offspring is missing from the counts of its family.")
             table[home][look] -= 1
-        kept: dict[int, Counts] = {n: tuple(row.tolist()) for n, row in table.items() if row.any()}
-        return cls(tuple(classes), tuple(build.nodes), build.founders, families, kept, build.scores)
+        if whole:
+            none = np.zeros(len(classes), dtype=int)
+            table = {node: table.get(node, none) for node in families.values()}
+        kept: dict[int, Counts] = {
+            n: tuple(row.tolist()) for n, row in table.items() if whole or row.any()
+        }
+        return cls(
+            tuple(classes), tuple(build.nodes), build.founders, families, kept, build.scores,
+            build.single,
+        )  # fmt: skip
 
     @property
     def n(self) -> int:
@@ -170,6 +183,7 @@ class Alike(NamedTuple):
     members: list[int]
     at: np.ndarray
     given: list[tuple[int, ...]]
+    each: np.ndarray
     to: np.ndarray
     order: np.ndarray
     starts: np.ndarray
@@ -242,7 +256,7 @@ class Structure:
             to, starts = np.unique(each[order], return_index=True)
             if len(to) == len(each):
                 to, order, starts = each, order[:0], starts[:0]
-            return Alike(homes[0], members, where, above, to, order, starts)
+            return Alike(homes[0], members, where, above, each, to, order, starts)
 
         families: dict[int, list[int]] = {}
         for node in counted:
@@ -280,6 +294,7 @@ class _Builder:
         self.nodes: list[Node] = []
         self.founders: dict[str, int] = {}
         self.scores: dict[int, int] = {}
+        self.single: dict[str, int] = {}
         self._numbers: dict[object, int] = {}
 
     def add(self, plan: Plan) -> int:
@@ -313,7 +328,9 @@ class _Builder:
                 one = self.add(parent)
                 return self._number(Node(Kind.CROSS, one, one))
             case Chosen(parent, look, str(plant)):
-                number = self._number(Node(Kind.PLANT, self.add(parent)), plant)
+                number = self.single[plant] = self._number(
+                    Node(Kind.PLANT, self.add(parent)), plant
+                )
                 seen = self.plants.get(plant, look)
                 if seen is not None:
                     self.scores[number] = self.classes.index(seen)
