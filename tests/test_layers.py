@@ -32,12 +32,12 @@ FLOORS = [
     # 2: crosses, rules, exact chances, the reading of files
     ("families", "genome", "poisson", "counting", "records", "headers"),
     ("meiosis", "multinomial", "misfit", "reading"),
-    ("cross", "rules", "spelling", "evidence"),
+    ("cross", "rules", "spelling", "evidence", "elimination"),
     # 3: models of inheritance, and a season's tables
     ("models", "register"),
     ("season", "candidates", "everyrule"),
     ("tables", "likelihood"),
-    ("choices",),
+    ("choices", "posterior"),
     # 4: one question each
     ("power", "overview", "weights", "linkage", "measured", "mixture", "tasting"),
     ("ratios", "nextfamily"),
@@ -45,7 +45,7 @@ FLOORS = [
     ("judge", "compare", "scoring"),
     ("trust",),
     # 5: plants and plans
-    ("odds", "planning", "schemes", "ranking"),
+    ("odds", "progeny", "planning", "schemes", "ranking"),
     # 6: paper, exercises, controls
     ("controls",),
     ("genepanels",),
