@@ -171,8 +171,14 @@ def _as_matrix(table: pd.DataFrame, classes: Sequence[str]) -> np.ndarray:
     return matrix / matrix.sum(axis=1, keepdims=True)
 
 
-def season_evidence(season: Season, trait: str) -> tuple[Evidence, tuple[str, ...]]:
-    """The scores of a trait over the register, and the families whose parents are not known."""
+def season_evidence(
+    season: Season, trait: str, whole: bool = False
+) -> tuple[Evidence, tuple[str, ...]]:
+    """The scores of a trait over the register, and the families whose parents are not known.
+
+    With `whole` there are also the families without a scored plant, if their founders have
+    offspring that were scored.
+    """
     counts = season.counts(trait).drop(columns="not scored")
     name = str(counts.columns.name)
     seen = counts.columns[counts.to_numpy().any(axis=0)]
@@ -184,18 +190,15 @@ def season_evidence(season: Season, trait: str) -> tuple[Evidence, tuple[str, ..
     if "plant" in sheet:
         once = sheet[~sheet["plant"].duplicated(keep=False) & sheet[name].notna()]
         looks = dict(zip(once["plant"].astype(str), once[name].astype(str), strict=True))
-    scored = {f: row.tolist() for f, row in counts.iterrows() if row.sum()}
-    usable = {f for f in scored if f in plans}
-    crossed = [f for f in usable if not isinstance(plans[f], Founder)]
+    every = {f: row.tolist() for f, row in counts.iterrows()}
+    scored = [f for f, row in every.items() if sum(row)]
+    usable = [f for f in every if f in plans and (whole or sum(every[f]))]
+    crossed = [f for f in scored if f in plans and not isinstance(plans[f], Founder)]
     founders = {x for f in crossed for x in founders_of(plans[f])}
-    known = {
-        f: row
-        for f, row in scored.items()
-        if f in usable and (not crossed or set(founders_of(plans[f])) <= founders)
-    }
-    left_out = tuple(f for f in scored if f not in usable)
+    known = {f: every[f] for f in usable if not crossed or set(founders_of(plans[f])) <= founders}
+    left_out = tuple(f for f in scored if f not in plans)
     used = {f: plans[f] for f in known}
-    return Evidence.of(list(counts.columns), used, known, looks), left_out
+    return Evidence.of(list(counts.columns), used, known, looks, whole), left_out
 
 
 def _weights(

@@ -194,7 +194,7 @@ def weigh(
         if apart and len(choices.shares) == 1:
             worked = _from_shares(choices, _genotypes(choices, evidence, known), evidence, mixing)
         else:
-            worked = _from_register(choices, evidence, mixing)
+            worked = from_register(choices, evidence, mixing)
         found.append(
             Weighed(choices, worked, log_sum(worked.likelihoods + log_prior) + np.log(worked.prior))
         )
@@ -301,8 +301,8 @@ def _from_shares(
     return _worked(choices, numbers, where, likelihoods, mixing)
 
 
-def _from_register(choices: Choices, evidence: Evidence, mixing: np.ndarray) -> Worked:
-    """With hidden plants: candidates that differ in letters alone are one."""
+def from_register(choices: Choices, evidence: Evidence, mixing: np.ndarray) -> Worked:
+    """Over a whole register, hidden plants too: candidates that differ in letters alone are one."""
     numbers = np.arange(prod(choices.sizes))
     every = choices.candidates(numbers)
     share = numbers % len(choices.shares)
