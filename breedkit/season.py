@@ -21,18 +21,9 @@ import pandas as pd
 from breedkit.errors import Problem, TableError, fold, quote
 from breedkit.reading import Finding, Sheet, guard, problem_frame
 from breedkit.records import Column
-from breedkit.register import (
-    REGISTER,
-    folded,
-    named_columns,
-    once_each,
-    read_families,
-    say_formulas,
-    say_no_family,
-    trait_frame,
-    without_sums,
-)
+from breedkit.register import REGISTER, bare_register, named_columns, read_families, trait_frame
 from breedkit.results import Fact, Result, plants, show
+from breedkit.roll import folded, once_each, say_formulas, say_no_family, without_sums
 from breedkit.spelling import (
     NOT_SCORED,
     TOKENS,
@@ -467,14 +458,6 @@ def make_season(source: AsTyped) -> Season:
     findings.sort(key=lambda f: ("mend", "check", "note").index(f.severity))
     return Season(
         source, tuple(traits), headers, cells, once, families, tuple(findings), {}, joined
-    )
-
-
-def bare_register(names: Iterable[str]) -> pd.DataFrame:
-    """A register that knows the families, but no parents."""
-    names = list(names)
-    return pd.DataFrame(
-        {n: names if n == "family" else [""] * len(names) for n in REGISTER}, dtype=str
     )
 
 

@@ -61,9 +61,9 @@ from breedkit.reading import (
     sheet_names,
 )
 from breedkit.records import Column
-from breedkit.register import read_traits
+from breedkit.register import bare_register, read_traits
 from breedkit.results import listing
-from breedkit.season import TYPED, TYPED_IN, AsTyped, Season, bare_register, make_season
+from breedkit.season import TYPED, TYPED_IN, AsTyped, Season, make_season
 from breedkit.spelling import NOT_SCORED, SUMS, TOKENS, Trait, matcher, read_number, squeeze, tidy
 
 __all__ = ["Season", "load_counts", "load_season"]
