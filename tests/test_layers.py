@@ -30,9 +30,11 @@ FLOORS = [
     # 1: alleles, and who came from whom
     ("loci", "pedigree"),
     # 2: crosses, rules, exact chances, the reading of files
-    ("families", "genome", "poisson", "counting", "records", "headers"),
+    ("families", "notation", "genome", "poisson", "counting", "records", "headers"),
     ("meiosis", "multinomial", "misfit", "reading"),
     ("cross", "rules", "spelling", "evidence", "elimination"),
+    ("roll", "naming"),
+    ("descent",),
     # 3: models of inheritance, and a season's tables
     ("models", "register"),
     ("season", "candidates", "everyrule"),
