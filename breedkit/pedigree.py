@@ -116,6 +116,9 @@ def without_look(plan: Plan, plant: Chosen) -> Plan:
 def generation(plan: Plan) -> str:
     """The generation of a plan: 'P', 'F1', 'F2:3', 'BC1F2', 'three-way', 'F2 open'.
 
+    Offspring of a founder's open flowers are 'open-pollinated'; open pollination once more
+    is 'F2 open 2'.
+
     A backcross is one whatever its recurrent parent; see `recurrent_parent`.
     """
     match plan:
@@ -124,9 +127,10 @@ def generation(plan: Plan) -> str:
         case Chosen(parent):
             return generation(parent)
         case Intermating(parent):
-            return f"{generation(parent)} open"
+            name = generation(parent)
+            return "open-pollinated" if name == "P" else _once_more(name, "open")
         case Sibmating(parent):
-            return f"{generation(parent)} sib"
+            return _once_more(generation(parent), "sib")
         case Selfing(parent):
             return _next_generation(generation(parent), isinstance(parent, Chosen))
         case Cross(female, male):
@@ -155,6 +159,12 @@ def recurrent_parent(plan: Plan) -> str | None:
     return back[1].name if back else None
 
 
+def _once_more(name: str, mating: str) -> str:
+    """What the offspring of generation `name` are called if its plants mate so."""
+    before = re.fullmatch(rf"(.*\b{mating}(?:-pollinated)?)(?: (\d+))?", name)
+    return f"{before[1]} {int(before[2] or 1) + 1}" if before else f"{name} {mating}"
+
+
 def _next_generation(name: str, single: bool) -> str:
     """What a selfing of generation `name` is called."""
     if name == "P":
@@ -177,17 +187,19 @@ def _cross_name(female: Plan, male: Plan) -> str:
     kinds = (_bare(female), _bare(male))
     if all(isinstance(k, Founder) for k in kinds):
         return "F1"
-    if TESTER in (founders_of(female) + founders_of(male)):
+    if Founder(TESTER) in kinds:
         return "testcross"
-    simple = [isinstance(k, Cross) and _cross_name(k.female, k.male) == "F1" for k in kinds]
-    apart = not set(founders_of(female)) & set(founders_of(male))
-    if apart and all(simple):
-        return "double cross"
-    if apart and any(simple) and any(isinstance(k, Founder) for k in kinds):
-        return "three-way"
+    simple = [isinstance(k, Cross) and _simple(k) for k in kinds]
+    three = any(simple) and any(isinstance(k, Founder) for k in kinds)
+    if (all(simple) or three) and not set(founders_of(female)) & set(founders_of(male)):
+        return "three-way" if three else "double cross"
     if female != male and _same_family(female, male):
-        return f"{generation(female)} sib"
+        return _once_more(generation(female), "sib")
     return "cross"
+
+
+def _simple(cross: Cross) -> bool:
+    return isinstance(_bare(cross.female), Founder) and isinstance(_bare(cross.male), Founder)
 
 
 def _bare(plan: Plan) -> Plan:

@@ -3,10 +3,13 @@
 import pytest
 
 from breedkit.pedigree import (
+    TESTER,
     Chosen,
     Cross,
     Founder,
+    Intermating,
     Selfing,
+    Sibmating,
     depth,
     describe,
     founders_of,
@@ -37,6 +40,17 @@ NAMES = [
     (Cross(F1, Cross(P3, P4)), "double cross", None),
     (Cross(Chosen(F2, plant="a"), Chosen(F2, plant="b")), "F2 sib", None),
     (Selfing(Chosen(Selfing(Chosen(F2, plant="a")), plant="b")), "F3:4", None),
+    (Intermating(P1), "open-pollinated", None),
+    (Intermating(Intermating(P1)), "open-pollinated 2", None),
+    (Intermating(F2), "F2 open", None),
+    (Intermating(Intermating(Intermating(F2))), "F2 open 3", None),
+    (Selfing(Intermating(F2)), "F2 open F2", None),
+    (Sibmating(Sibmating(F2)), "F2 sib 2", None),
+    (Cross(F1, Founder(TESTER)), "testcross", None),
+    (Cross(Founder(TESTER), Chosen(F2, plant="a")), "testcross", None),
+    (Cross(Cross(F1, Founder(TESTER)), P3), "cross", None),  # nobody tests with P3
+    (Cross(Cross(P3, P4), Chosen(F1)), "double cross", None),
+    (Cross(P3, Cross(F1, P4)), "cross", None),
 ]
 
 
@@ -62,3 +76,11 @@ def test_relations() -> None:
     assert [depth(p) for p in (P1, F1, a, line, b)] == [0, 1, 3, 4, 5]
     assert without_look(Cross(line, P1), a) == Cross(Selfing(Chosen(F2, None, "a")), P1)
     assert without_look(F2, a) == F2
+
+
+def test_a_deep_tangle_of_crosses_is_named_at_once() -> None:
+    """Each family is crossed with the one before it: 40 generations hold 10^8 lines of descent."""
+    older, line = P1, F1
+    for _ in range(40):
+        older, line = line, Cross(line, older)
+    assert generation(line) == "cross"
