@@ -239,7 +239,7 @@ def read_register(
     Parameters
     ----------
     rows : (family, female, male). Founders have no parents. The same name twice,
-        or 'selfed' as the male, is a selfing; 'open' is open pollination.
+        or 'selfed' beside a parent, is a selfing; 'open' is open pollination.
     plant_family : the family of every plant, for parents that are single plants.
     looks : the class that a plant shows, where that is known.
     skip_faults : leave out the families whose parentage cannot be read.
@@ -251,31 +251,32 @@ def read_register(
     """
     parents = {family: (female.strip(), male.strip()) for family, female, male in rows}
     families = {fold(name): name for name in parents}
-    plant_family = plant_family or {}
+    plant_family, looks = plant_family or {}, looks or {}
     single = {fold(name): name for name in plant_family}
     plans: dict[str, Plan] = {}
-    on_the_way: list[str] = []
+    faults: dict[str, PedigreeError] = {}
+    taken: dict[str, Chosen] = {}  # each plant is one node, however many families it has
 
-    def plan_of(name: str) -> Plan:
-        if fold(name) in families:
-            return family_plan(families[fold(name)])
-        if fold(name) in single:
-            plant = single[fold(name)]
-            return Chosen(plan_of(plant_family[plant]), (looks or {}).get(plant), plant)
-        near = did_you_mean(name, [*parents, *plant_family])
+    def home(parent: str) -> str:
+        """The family that a parent is or stands in; '' if there is none in the register."""
+        word = fold(parent)
+        if word not in families and word in single:
+            word = fold(plant_family[single[word]])
+        return families.get(word, "")
+
+    def plan_of(parent: str) -> Plan:
+        family, word = home(parent), fold(parent)
+        if family in faults:
+            raise faults[family]
+        if family and word in families:
+            return plans[family]
+        if family:
+            plant = single[word]
+            return taken.setdefault(plant, Chosen(plans[family], looks.get(plant), plant))
+        known = [*parents, *plant_family]
+        near = None if skip_faults else did_you_mean(parent, known)
         hint = f" Did you mean {quote(near)}?" if near else ""
-        raise PedigreeError(f"Parent {quote(name)} is neither a family nor a plant.{hint}")
-
-    def family_plan(name: str) -> Plan:
-        if name in on_the_way:
-            raise PedigreeError(f"Family {quote(name)} descends from itself.")
-        if name not in plans:
-            on_the_way.append(name)
-            try:
-                plans[name] = made(name, *parents[name])
-            finally:
-                on_the_way.remove(name)
-        return plans[name]
+        raise PedigreeError(f"Parent {quote(parent)} is neither a family nor a plant.{hint}")
 
     def made(name: str, female: str, male: str) -> Plan:
         if not female and not male:
@@ -283,19 +284,34 @@ def read_register(
         if not female or not male:
             known = female or male
             raise PedigreeError(f"Family {quote(name)} has only one parent, {quote(known)}.")
-        mother, father = plan_of(female), fold(male)
-        word = parent_word(male, father in families or father in single)
-        if word == "selfed" or father == fold(female):
-            return Selfing(mother)
-        return Intermating(mother) if word == "open" else Cross(mother, plan_of(male))
+        words = [parent_word(p, fold(p) in families or fold(p) in single) for p in (female, male)]
+        if all(words):
+            raise PedigreeError(f"Family {quote(name)} is {words[1]}, but no parent is named.")
+        one = plan_of(male if words[0] else female)
+        if "selfed" in words or fold(female) == fold(male):
+            return Selfing(one)
+        return Intermating(one) if "open" in words else Cross(one, plan_of(male))
 
-    for name in parents:
-        try:
-            family_plan(name)
-        except PedigreeError:
-            if not skip_faults:
-                raise
-    return plans
+    for start in parents:
+        ahead, way = [start], set[str]()  # `way` leads from `start` to the last of `ahead`
+        while ahead:
+            name = ahead[-1]
+            if name in plans or name in faults:
+                way.discard(ahead.pop())
+            elif name not in way:
+                way.add(name)
+                more = [home(p) for p in parents[name]]
+                if way & {*more}:
+                    faults[name] = PedigreeError(f"Family {quote(name)} descends from itself.")
+                ahead += [f for f in more if f and f not in plans and f not in faults]
+            else:
+                try:
+                    plans[name] = made(name, *parents[name])
+                except PedigreeError as fault:
+                    faults[name] = fault
+        if start in faults and not skip_faults:
+            raise faults[start]
+    return {name: plans[name] for name in parents if name in plans}
 
 
 def family_plans(
@@ -323,17 +339,39 @@ def family_plans(
     # for a family that is not in it, only a name such as 'F2' tells where it comes from.
     registered = any(female or male for _, female, male in rows)
     founders = {f for f, *_ in rows} if registered else set()
-    rows += [(f, "", "") for f in names if f not in {row[0] for row in rows}]
+    known = {row[0] for row in rows}
+    rows += [(f, "", "") for f in names if f not in known]
     rows = [row for row in rows if row[0] in founders or any(row[1:]) or _is_short_form(row[0])]
-    home: dict[str, str] = {}
+    single = parent_plants(families, plants)
     looks: dict[str, str] = {}
-    if plants is not None and "plant" in plants:
-        once = plants[~plants["plant"].duplicated(keep=False)]
-        home = dict(zip(once["plant"].astype(str), once["family"].astype(str), strict=True))
-        if trait is not None:
-            seen = once[once[trait].notna()]
-            looks = dict(zip(seen["plant"].astype(str), seen[trait].astype(str), strict=True))
-    return read_register(rows, home, looks, skip_faults=True)
+    if trait is not None and trait in single:
+        looks = {plant: str(look) for plant, look in single[trait].dropna().items()}
+    return read_register(rows, single["family"].to_dict(), looks, skip_faults=True)
+
+
+def parent_plants(families: pd.DataFrame, plants: pd.DataFrame | None) -> pd.DataFrame:
+    """The plants that the register names as parents.
+
+    Returns
+    -------
+    frame
+        Their rows of `plants`; the index is how the register writes them: by the code, or
+        by family and code ("F2 4") where the code occurs in several families.
+    """
+    import pandas as pd
+
+    sides = [families[c].dropna().astype(str) for c in ("female", "male") if c in families]
+    if plants is None or not {"plant", "family"} <= set(plants) or not sides:
+        return pd.DataFrame({"family": []}, dtype=str)
+    wanted = {fold(parent) for parent in pd.concat(sides)} - {""}
+    code, family = plants["plant"].astype(str), plants["family"].astype(str)
+    word = code.map(fold)
+    several = word.duplicated(keep=False)
+    homes = {name: fold(name) for name in family.unique()}
+    word = word.where(~several, family.map(homes) + " " + word)
+    found = word.isin(wanted) & ~word.duplicated(keep=False)
+    written = code.where(~several, family + " " + code)
+    return plants[found].assign(family=family[found]).set_index(written[found].rename("parent"))
 
 
 def _unwritten(name: str) -> Plan:

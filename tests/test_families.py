@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from breedkit.errors import PedigreeError
-from breedkit.families import family_plans, parse_family, read_register
+from breedkit.families import family_plans, parent_plants, parse_family, read_register
 from breedkit.pedigree import (
     Chosen,
     Cross,
@@ -112,6 +112,47 @@ def test_a_register_names_its_generations() -> None:
 def test_registers_that_contradict_themselves(rows: list[tuple[str, str, str]], says: str) -> None:
     with pytest.raises(PedigreeError, match=says):
         read_register(rows)
+
+
+def test_what_stands_beside_the_only_parent_says_how_it_was_mated() -> None:
+    rows = [("A", "", ""), ("B", "", ""), ("F1", "A", "B"), ("F2", "Selfed", "F1"),
+            ("bees", "OP", "F1"), ("none", "selfed", "open")]  # fmt: skip
+    plans = read_register(rows, skip_faults=True)
+    assert plans["F2"] == Selfing(plans["F1"])
+    assert plans["bees"] == Intermating(plans["F1"])
+    assert "none" not in plans
+    with pytest.raises(PedigreeError, match="'none' is open, but no parent is named"):
+        read_register(rows)
+
+
+def test_a_plant_is_one_parent_however_many_families_it_has() -> None:
+    plans = read_register([*REGISTER, ("28-6", "27-F2-05", "Marl")], PLANTS)
+    assert plans["28-5"].parent is plans["28-6"].female
+
+
+def test_a_line_of_very_many_generations_is_followed() -> None:
+    rows = [(f"L{k}", f"L{k - 1}", "selfed") for k in range(1500, 0, -1)] + [("L0", "", "")]
+    plan = read_register(rows)["L1500"]
+    for _ in range(1500):
+        plan = plan.parent
+    assert plan == Founder("L0")
+
+
+def test_plants_of_the_same_code_in_several_families_are_told_apart() -> None:
+    families = pd.DataFrame(
+        {"family": ["Marl", "Tind", "F1", "F2", "BC", "L", "M", "N"],
+         "female": ["", "", "Marl", "F1", "F1", "F2 4", "BC 4", "4"],
+         "male": ["", "", "Tind", "selfed", "Marl", "selfed", "Tind", "selfed"]}
+    )  # fmt: skip
+    plants = pd.DataFrame(
+        {"plant": ["4", "4", "5", "5"], "family": ["F2", "BC", "F2", "F2"],
+         "colour": ["red", "white", "red", "white"]}
+    )  # fmt: skip
+    plans = family_plans(families, (), plants, "colour")
+    assert plans["L"] == Selfing(Chosen(plans["F2"], "red", "F2 4"))
+    assert plans["M"] == Cross(Chosen(plans["BC"], "white", "BC 4"), Founder("Tind"))
+    assert "N" not in plans  # nobody knows which plant 4
+    assert parent_plants(families, plants)["colour"].to_dict() == {"F2 4": "red", "BC 4": "white"}
 
 
 def test_a_family_may_be_called_self() -> None:
