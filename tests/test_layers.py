@@ -24,16 +24,16 @@ SOURCES = {path.stem: path for path in sorted((ROOT / "breedkit").rglob("*.py"))
 # From the ground up. A module knows the lines above its own, and nobody on its own line.
 FLOORS = [
     # 0: words, faults, pictures
-    ("results", "colours"),
+    ("results", "colours", "treelayout"),
     ("errors", "canvas"),
-    ("charts", "modelcharts"),
+    ("charts", "modelcharts", "treechart", "pictures"),
     # 1: alleles, and who came from whom
     ("loci", "pedigree"),
     # 2: crosses, rules, exact chances, the reading of files
     ("families", "notation", "genome", "poisson", "counting", "records", "headers"),
     ("meiosis", "multinomial", "misfit", "reading"),
     ("cross", "rules", "spelling", "evidence", "elimination"),
-    ("roll", "naming"),
+    ("roll", "naming", "lineage"),
     ("descent",),
     # 3: models of inheritance, and a season's tables
     ("models", "register"),
@@ -41,8 +41,8 @@ FLOORS = [
     ("tables", "likelihood"),
     ("choices", "posterior"),
     # 4: one question each
-    ("power", "overview", "weights", "linkage", "measured", "mixture", "tasting"),
-    ("ratios", "nextfamily"),
+    ("power", "overview", "familytree", "weights", "linkage", "measured", "mixture", "tasting"),
+    ("ratios", "nextfamily", "kinship"),
     ("standing", "comparison"),
     ("judge", "compare", "scoring"),
     ("trust",),
@@ -50,14 +50,14 @@ FLOORS = [
     ("odds", "progeny", "planning", "schemes", "ranking"),
     # 6: paper, exercises, controls
     ("controls",),
-    ("genepanels",),
+    ("genepanels", "treepanels"),
     ("paperwork", "exercises", "panels"),
 ]
 FLOOR_OF = {module: floor for floor, modules in enumerate(FLOORS) for module in modules}
 # The only places where imports are clever: names looked up on first use, and the set-up.
 APART = {"__init__", "__main__"}
 
-DRAWING = {"canvas", "charts", "modelcharts"}
+DRAWING = {"canvas", "charts", "modelcharts", "pictures", "treechart"}
 ONLY_IN = {"ipywidgets": {"controls", "panels"}, "matplotlib": DRAWING, "importlib": set()}
 # Slow to import, so imported where they are needed.
 INSIDE_FUNCTIONS = ("matplotlib", "openpyxl", "scipy.stats", "statsmodels")
