@@ -287,11 +287,16 @@ def _from_shares(
     np.put_along_axis(place, choices.names, np.arange(own)[None], axis=1)
     every = padded[:, :, place].transpose(0, 2, 1, 3).reshape(-1, len(counts), k)
     seen = counts > 0
-    mixed = every @ mixing[-1]
-    apart, where = distinct_rows(np.concatenate([every[:, seen], mixed[:, seen]], axis=1))
+    even, cells = _even(mixing), every[:, seen]
+    if not even:  # what is written down hangs on the other classes too
+        cells = np.concatenate([cells, (every @ mixing[-1])[:, seen]], axis=1)
+    apart, where = distinct_rows(cells)
 
     def likelihoods(which: np.ndarray, mixing: np.ndarray) -> np.ndarray:
-        written = every[apart[which]] @ mixing.transpose(1, 0, 2).reshape(k, -1)
+        expected = every[apart[which]]
+        if even:
+            return _by_share(expected[:, seen], counts[seen], mixing)
+        written = expected @ mixing.transpose(1, 0, 2).reshape(k, -1)
         cells = written.reshape(len(which), len(counts), len(mixing), k).transpose(0, 2, 1, 3)
         with np.errstate(divide="ignore"):
             return np.log(cells[:, :, seen]) @ counts[seen]
@@ -299,6 +304,36 @@ def _from_shares(
     numbers = first[apart // len(place)] * len(place) + apart % len(place)
     where = where.reshape(-1, len(place))[which].ravel()
     return _worked(choices, numbers, where, likelihoods, mixing)
+
+
+def _even(mixing: np.ndarray) -> bool:
+    """Whether each class is written down as any other with one chance, at every rate."""
+    k = mixing.shape[1]
+    if k == 1:
+        return False
+    b = mixing[:, :1, 1:2]
+    return np.allclose(mixing, b + (mixing[:, :1, :1] - b) * np.eye(k), rtol=0, atol=1e-15)
+
+
+def _by_share(shares: np.ndarray, counts: np.ndarray, mixing: np.ndarray) -> np.ndarray:
+    """Log-likelihoods where what is written down hangs on a class's own share alone.
+
+    Few shares occur, so the plants are counted by share, (candidates, different shares), and
+    the logarithms are those of the different shares at each rate.
+
+    Parameters
+    ----------
+    shares : (candidates, cells), before mis-scoring; `counts` (cells,).
+    """
+    values, at = np.unique(shares.round(12), return_inverse=True)
+    rows = np.arange(len(shares))[:, None] * len(values) + at.reshape(shares.shape)
+    weights = np.broadcast_to(counts, shares.shape).ravel()
+    plants = np.bincount(rows.ravel(), weights, len(shares) * len(values)).reshape(len(shares), -1)
+    other = mixing[:, 0, 1]
+    written = other + np.multiply.outer(values, mixing[:, 0, 0] - other)  # (values, rates)
+    never = written <= 0
+    found = plants @ np.log(np.where(never, 1, written))
+    return np.where(plants @ never > 0, -np.inf, found) if never.any() else found
 
 
 def from_register(choices: Choices, evidence: Evidence, mixing: np.ndarray) -> Worked:
