@@ -18,8 +18,10 @@ from importlib import import_module
 _HOME = {
     "InheritanceModel": "models",
     "Season": "tables",
+    "ancestry": "kinship",
     "catalogue": "models",
     "compare_models": "compare",
+    "draw_pedigree": "familytree",
     "every_rule": "everyrule",
     "first_choice": "overview",
     "heterogeneity_test": "ratios",
@@ -29,14 +31,17 @@ _HOME = {
     "look_around": "overview",
     "ratio_power": "ratios",
     "ratio_test": "ratios",
+    "save_picture": "pictures",
     "scored_twice": "scoring",
 }
 
 __all__ = [
     "InheritanceModel",
     "Season",
+    "ancestry",
     "catalogue",
     "compare_models",
+    "draw_pedigree",
     "every_rule",
     "first_choice",
     "heterogeneity_test",
@@ -46,6 +51,7 @@ __all__ = [
     "look_around",
     "ratio_power",
     "ratio_test",
+    "save_picture",
     "scored_twice",
 ]
 
