@@ -30,7 +30,7 @@ FLOORS = [
     # 1: alleles, and who came from whom
     ("loci", "pedigree"),
     # 2: crosses, rules, exact chances, the reading of files
-    ("families", "notation", "genome", "poisson", "counting", "records", "headers"),
+    ("families", "genome", "poisson", "counting", "records", "headers"),
     ("meiosis", "multinomial", "misfit", "reading"),
     ("cross", "rules", "spelling", "evidence", "elimination"),
     ("roll", "naming", "lineage"),
@@ -45,7 +45,7 @@ FLOORS = [
     ("ratios", "nextfamily", "kinship"),
     ("standing", "comparison"),
     ("judge", "compare", "scoring"),
-    ("trust",),
+    ("trust", "carriers"),
     # 5: plants and plans
     ("odds", "progeny", "planning", "schemes", "ranking"),
     # 6: paper, exercises, controls
