@@ -1,4 +1,4 @@
-"""The likelihood of a register against a general-purpose library of graphical models.
+"""Likelihood and plants of a register against a general-purpose library of graphical models.
 
 Each register is written out a second time as a Bayesian network for pgmpy, plant by plant:
 a variable for every genotype, every unselected sib and every unnamed parent inside a bulk
@@ -7,9 +7,10 @@ given the genotype. pgmpy sums out the genotypes exactly (variable elimination),
 
     P(all scores) = P(first) P(second | first) P(third | first, second) ...
 
-Mendel's laws, the looks and the mis-scoring are written here anew: of breedkit, only the
-arranging of a register and the likelihood itself are used. pgmpy is imported inside the
-functions that need it, since plain pytest collects this file without having it.
+and the genotypes of one plant are asked for given all scores. Mendel's laws, the looks and the
+mis-scoring are written here anew: of breedkit, only the arranging of a register and what is
+worked out from it are used. pgmpy is imported inside the functions that need it, since plain
+pytest collects this file without having it.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from breedkit.evidence import Evidence
 from breedkit.genome import Genome
 from breedkit.likelihood import Candidates, log_likelihoods, mis_scoring
 from breedkit.pedigree import Chosen, Cross, Founder, Plan, Selfing
+from breedkit.posterior import posterior
 
 pytestmark = [
     pytest.mark.slow,
@@ -172,8 +174,8 @@ class Network:
         )
         self.evidence[seen] = look
 
-    def log_likelihood(self) -> float:
-        """The log-probability of all scores, by the chain rule of conditional probabilities."""
+    def elimination(self) -> Any:
+        """pgmpy's variable elimination over the network."""
         from pgmpy.inference import VariableElimination
         from pgmpy.models import DiscreteBayesianNetwork
 
@@ -183,8 +185,20 @@ class Network:
             network.add_node(name)
             network.add_edges_from((parent, name) for parent in parents)
         network.add_cpds(*self.tables)
-        exact = VariableElimination(network)
-        total, known = 0.0, {}
+        return VariableElimination(network)
+
+    def chances(self, plants: Sequence[str]) -> np.ndarray:
+        """(plants, genotypes), given all scores: one question a plant."""
+        exact = self.elimination()
+        found = []
+        for plant in plants:
+            told = exact.query([plant], evidence=self.evidence, show_progress=False)
+            found.append([told.get_value(**{plant: g}) for g in self.trait.genotypes])
+        return np.array(found)
+
+    def log_likelihood(self) -> float:
+        """The log-probability of all scores, by the chain rule of conditional probabilities."""
+        exact, total, known = self.elimination(), 0.0, {}
         for seen, look in self.evidence.items():
             found = exact.query([seen], evidence=known, show_progress=False)
             chance = found.get_value(**{seen: look})
@@ -195,10 +209,10 @@ class Network:
         return total
 
 
-def by_breedkit(
+def arranged(
     register: Register, trait: Trait, founders: Sequence[Mapping[str, str]]
-) -> np.ndarray:
-    """breedkit's log-likelihoods, (candidates, rates)."""
+) -> tuple[Evidence, Candidates, np.ndarray]:
+    """A register as breedkit has it: its evidence, the candidates, and mis-scoring."""
     plans: dict[str, Plan] = {name: Founder(name) for name in founders[0]}
     for family, parents in register.families.items():
         missing = [p for p in parents if p not in plans]
@@ -214,14 +228,21 @@ def by_breedkit(
         {family: plans[family] for family in register.families},
         counts,
         {plant: names[look] for plant, look in register.scores.items()},
+        whole=True,
     )
     genome = Genome.of([trait.genotypes[0], trait.genotypes[-1]])
     order = [str(g) for g in genome.genotypes()]
     states = [[order.index(chosen[name]) for name in evidence.founders] for chosen in founders]
     looks = [[trait.look(g) for g in order]] * len(founders)
     mixing = mis_scoring(RATES, trait.classes, trait.ordered)
-    candidates = Candidates(genome, np.array(states), np.array(looks))
-    return log_likelihoods(evidence, candidates, mixing)
+    return evidence, Candidates(genome, np.array(states), np.array(looks)), mixing
+
+
+def by_breedkit(
+    register: Register, trait: Trait, founders: Sequence[Mapping[str, str]]
+) -> np.ndarray:
+    """breedkit's log-likelihoods, (candidates, rates)."""
+    return log_likelihoods(*arranged(register, trait, founders))
 
 
 def by_pgmpy(register: Register, trait: Trait, founders: Sequence[Mapping[str, str]]) -> np.ndarray:
@@ -241,6 +262,31 @@ def compare(register: Register, trait: Trait, founders: Sequence[Sequence[str]])
     assert found.shape == expected.shape == (len(founders), len(RATES))
     assert np.isfinite(expected[0]).all()
     assert found == pytest.approx(expected, rel=0, abs=1e-10)
+
+
+def compare_plants(register: Register, trait: Trait, founders: Sequence[Sequence[str]]) -> None:
+    """Both routes agree on the genotypes of every single plant and of every sib."""
+    chosen = [dict(zip(("P1", "P2"), genotypes, strict=True)) for genotypes in founders]
+    evidence, candidates, mixing = arranged(register, trait, chosen)
+    found = posterior(evidence, candidates, mixing)
+    looks = {f: np.repeat(np.arange(trait.classes), row) for f, row in register.sibs.items()}
+    sibs = {f"{f} sib {i}": (f, c) for f, row in looks.items() for i, c in enumerate(row, 1)}
+    row = {node: i for i, node in enumerate(evidence.counts)}
+    names = [*register.plants, *sibs]
+    for i, j in np.ndindex(len(chosen), len(RATES)):
+        if not np.isfinite(found.log_likelihood[i, j]):
+            continue
+        expected = Network(register, trait, chosen[i], RATES[j]).chances(names)
+        for name, chances in zip(names, expected, strict=True):
+            if name in sibs:
+                family, look = sibs[name]
+                own = found.sibs[i, j, row[evidence.families[family]], look]
+            elif name in evidence.plants:
+                own = found.plants[i, j, :, evidence.structure.at[evidence.plants[name]]]
+            else:  # a single plant that has no offspring after all
+                seen = register.scores.get(name, trait.classes)
+                own = found.sibs[i, j, row[evidence.families[register.plants[name]]], seen]
+            assert own == pytest.approx(chances, rel=0, abs=1e-10)
 
 
 # --- registers: invented plants ----------------------------------------------
@@ -365,3 +411,19 @@ def test_two_genes_with_recessive_epistasis(ordered: bool) -> None:
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_a_register_at_random(trait: Trait, seed: int) -> None:
     compare(at_random(trait, seed), trait, HOMOZYGOUS)
+
+
+@pytest.mark.parametrize("make", [selfed_plants, backcrossed_plant, mated_sibs])
+def test_what_each_plant_can_be(make: Callable[[], Register]) -> None:
+    compare_plants(make(), DOMINANT, ANY[:3])
+
+
+def test_what_each_plant_can_be_in_two_genes() -> None:
+    compare_plants(two_genes(), Trait(TWO_GENES, epistatic, 3), [("AABB", "aabb")])
+
+
+@pytest.mark.parametrize("trait", [DOMINANT, INTERMEDIATE], ids=["dominant", "intermediate"])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_what_each_plant_of_a_register_at_random_can_be(trait: Trait, seed: int) -> None:
+    """30 single plants, mated, selfed and put back at random, and their sibs."""
+    compare_plants(at_random(trait, seed), trait, HOMOZYGOUS[:1])
