@@ -30,7 +30,7 @@ FLOORS = [
     # 1: alleles, and who came from whom
     ("loci", "pedigree"),
     # 2: crosses, rules, exact chances, the reading of files
-    ("families", "genome", "poisson", "counting", "records", "headers"),
+    ("families", "genome", "poisson", "counting", "records", "headers", "enough"),
     ("meiosis", "multinomial", "misfit", "reading"),
     ("cross", "rules", "spelling", "evidence", "elimination"),
     ("roll", "naming", "lineage"),
@@ -45,9 +45,9 @@ FLOORS = [
     ("ratios", "nextfamily", "kinship"),
     ("standing", "comparison"),
     ("judge", "compare", "scoring"),
-    ("trust", "carriers"),
+    ("trust", "carriers", "labels"),
     # 5: plants and plans
-    ("odds", "progeny", "planning", "schemes", "ranking"),
+    ("odds", "progeny", "crosscheck", "planning", "schemes", "ranking"),
     # 6: paper, exercises, controls
     ("controls",),
     ("genepanels", "treepanels"),
