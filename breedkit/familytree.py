@@ -37,7 +37,6 @@ from breedkit.treechart import family_tree
 
 if TYPE_CHECKING:
     from breedkit.charts import Axes
-
     from breedkit.tables import Season
 
 MOST_MARKS, MOST_IN_A_ROW = 44, 8

@@ -30,8 +30,8 @@ from breedkit.results import Fact, Result, listing, number, percent, show
 
 if TYPE_CHECKING:
     import pandas as pd
-    from breedkit.charts import Axes
 
+    from breedkit.charts import Axes
     from breedkit.tables import Season
 
 # A round number: twelve pairs, as peppers and tomatoes have, of about 100 centimorgans each.
