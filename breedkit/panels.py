@@ -4,8 +4,8 @@ A panel gathers the values of its controls, calls one public function, and lays 
 what that says; it computes nothing itself. One move of a control is one call. What
 cannot be answered is said in the panel, in the words of the error. The season that a
 grower has loaded is kept in the folder `my_season` beside the notebooks, where the
-other notebooks find it. The panels that ask about genes have a room of their own,
-`breedkit.genepanels`; notebooks find all of them here.
+other notebooks find it. The panels that ask about genes and about descent have rooms of
+their own, `breedkit.genepanels` and `breedkit.treepanels`; notebooks find all of them here.
 """
 
 from __future__ import annotations
@@ -45,8 +45,10 @@ from breedkit.reading import read_table
 from breedkit.register import read_traits
 from breedkit.results import escape, listing, plants, show
 from breedkit.tables import Season, load_season
+from breedkit.treepanels import family_tree
 
 __all__ = [
+    "family_tree",
     "load_table",
     "look_around",
     "mend_spelling",
