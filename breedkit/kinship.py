@@ -3,7 +3,7 @@
 The register says who came from whom; `breedkit.lineage` works out from that alone what is
 expected of a plant before anybody has looked at it:
 
-    share of a founder   half the mother's and half the father's; with the spread among plants
+    share of a founder   half the mother's and half the father's; with its spread
     inbreeding           F, the chance that a plant's two copies of a gene are the same copy
     still heterozygous   1 - F of the genes in which the founders differ
     kinship              the same chance for a copy of each of two plants
@@ -121,7 +121,10 @@ class Ancestry(Result):
 
     @property
     def spreads(self) -> pd.DataFrame:
-        """Families by founders: standard deviation of the share among plants of the family."""
+        """Families by founders: standard deviation of the share of a plant.
+
+        Plants with one parent plant in common are off together: among them it is smaller.
+        """
         return self._frame(self._spread)
 
     @property
@@ -308,7 +311,7 @@ class Descent(Result):
         )
 
     def table(self) -> pd.DataFrame:
-        """A row a founder: its expected share, and the spread among plants."""
+        """A row a founder: its expected share in a plant, and the spread of it."""
         import pandas as pd
 
         return pd.DataFrame(
@@ -425,12 +428,12 @@ def _range(share: float, spread: float) -> str:
     if spread < 1e-6:
         return "the same in every plant"
     low, high = max(share - spread, 0), min(share + spread, 1)
-    return f"about 2 plants in 3 have {100 * low:.0f} to {100 * high:.0f} %"
+    return f"2 times in 3 a plant has {100 * low:.0f} to {100 * high:.0f} %"
 
 
 def _spread_note(pairs: int, length: float) -> str:
-    each = f"{pairs} chromosome pairs of {number(length / pairs)} centimorgans each on average"
-    return f"± is one standard deviation among plants, on {each}, without interference."
+    genome = f"{_count(pairs, 'chromosome pair')} of together {number(length)} centimorgans"
+    return f"± is one standard deviation of a plant's share, with {genome}, without interference."
 
 
 def _founders_note(breed_true: bool) -> str:

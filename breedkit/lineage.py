@@ -69,7 +69,7 @@ class Lineage:
     covariance: np.ndarray
 
     def spread(self, chromosomes: Sequence[float]) -> np.ndarray:
-        """Standard deviation of each founder's share among plants, (n, a).
+        """Standard deviation of each founder's share in a plant, (n, a).
 
         Parameters
         ----------

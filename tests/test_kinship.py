@@ -165,10 +165,10 @@ def test_what_a_line_says(invented):
     )
     facts = {f.label: f for f in said.facts()}
     assert facts["Share of P1"].value == "50 ± 9 %"
-    assert facts["Share of P1"].remark == "about 2 plants in 3 have 41 to 59 %"
+    assert facts["Share of P1"].remark == "2 times in 3 a plant has 41 to 59 %"
     assert facts["Inbreeding"].value == "0.750"
     assert facts["To be 95 % fixed"].value == "3 more selfings"
-    assert "12 chromosome pairs of 100 centimorgans" in said.notes[0]
+    assert "12 chromosome pairs of together 1,200 centimorgans" in said.notes[0]
     assert "breed true" in said.notes[1]
     assert "F3-06" in said.to_html()
     assert said.table().loc["P1", "share"] == 0.5

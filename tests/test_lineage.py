@@ -252,7 +252,7 @@ def test_simulated_meioses_agree(inbred, seed):
         assert near(np.mean(same, axis=(0, 2, 3)), found.kin[at]), (one, other)
 
 
-def test_about_two_plants_in_three_lie_within_the_spread():
+def test_two_times_in_three_a_plant_lies_within_the_spread():
     """So the display says. Simulated: between 0.6 and 0.8 in the usual families."""
     rng = np.random.default_rng(3)
     plans = {name: parse_family(name) for name in ("F2", "F6", "BC1", "BC2", "BC3")}
