@@ -15,7 +15,7 @@ from breedkit.controls import Options, Panel, alert, dropdown, named, offer
 from breedkit.errors import BreedkitError
 from breedkit.familytree import draw_pedigree
 from breedkit.kinship import Ancestry, Descent, ancestry
-from breedkit.results import html_table, percent, show
+from breedkit.results import html_table, show
 
 if TYPE_CHECKING:
     from breedkit.tables import Season
@@ -101,5 +101,5 @@ def _by_selfing(line: Descent) -> str:
     """What is still heterozygous after some more selfings, as a table."""
     if line.family in line.founders:
         return ""
-    table = line.by_selfing(MORE_SELFINGS).map(percent)
+    table = line.by_selfing(MORE_SELFINGS).map(lambda share: f"{100 * share:.3g} %")
     return html_table(table, f"{show(line.name)} selfed on: expected of its genes")
