@@ -33,8 +33,8 @@ FLOORS = [
     ("families", "genome", "poisson", "counting", "records", "headers", "enough"),
     ("meiosis", "multinomial", "misfit", "reading"),
     ("cross", "rules", "spelling", "evidence", "elimination"),
-    ("roll", "naming", "lineage"),
-    ("descent",),
+    ("roll", "notation", "lineage"),
+    ("naming", "descent"),
     # 3: models of inheritance, and a season's tables
     ("models", "register"),
     ("season", "candidates", "everyrule"),
