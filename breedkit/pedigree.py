@@ -155,7 +155,7 @@ def recurrent_parent(plan: Plan) -> str | None:
         if isinstance(plan, Founder):
             return None
         plan = plan.parent
-    back = _backcross_sides(plan)
+    back = backcross_sides(plan)
     return back[1].name if back else None
 
 
@@ -179,7 +179,7 @@ def _next_generation(name: str, single: bool) -> str:
 
 
 def _cross_name(female: Plan, male: Plan) -> str:
-    back = _backcross_sides(Cross(female, male))
+    back = backcross_sides(Cross(female, male))
     if back:
         line, _ = back
         before = re.match(r"BC(\d+)", generation(line))
@@ -193,7 +193,7 @@ def _cross_name(female: Plan, male: Plan) -> str:
     three = any(simple) and any(isinstance(k, Founder) for k in kinds)
     if (all(simple) or three) and not set(founders_of(female)) & set(founders_of(male)):
         return "three-way" if three else "double cross"
-    if female != male and _same_family(female, male):
+    if mates_sibs(Cross(female, male)):
         return _once_more(generation(female), "sib")
     return "cross"
 
@@ -209,11 +209,14 @@ def _bare(plan: Plan) -> Plan:
     return plan
 
 
-def _same_family(one: Plan, other: Plan) -> bool:
-    return isinstance(one, Chosen) and isinstance(other, Chosen) and _bare(one) == _bare(other)
+def mates_sibs(cross: Cross) -> bool:
+    """Whether a cross is one of two plants of the same family."""
+    one, other = cross.female, cross.male
+    both = isinstance(one, Chosen) and isinstance(other, Chosen) and one != other
+    return both and _bare(one) == _bare(other)
 
 
-def _backcross_sides(cross: Cross) -> tuple[Plan, Founder] | None:
+def backcross_sides(cross: Cross) -> tuple[Plan, Founder] | None:
     """(the hybrid side, the recurrent founder) if a cross goes back to its own founder."""
     for line, parent in ((cross.female, cross.male), (cross.male, cross.female)):
         founder = _bare(parent)

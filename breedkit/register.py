@@ -18,12 +18,14 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 
 import pandas as pd
 
+from breedkit.descent import Entry, Register, circles, is_generation, mistaken, unsown
 from breedkit.errors import Problem, fold, quote
-from breedkit.families import PARENT_WORDS, parent_word
+from breedkit.families import PARENT_WORDS, parent_word, read_register
 from breedkit.headers import FOREIGN
 from breedkit.reading import Finding, Sheet
 from breedkit.results import listing
@@ -38,6 +40,8 @@ from breedkit.spelling import (
     tidy,
 )
 
+GENERATION = ("generation", "gen")  # a column of one's own, compared with the parents
+SHOWN = 5  # families that a finding names
 REGISTER = ("family", "female", "male", "season", "sown", "note")
 TRAIT_LIST = ("trait", "kind", "unit", "classes", "wanted", "weight", "how scored", "scheme",
               "also typed", "inferred")  # fmt: skip
@@ -179,20 +183,30 @@ def read_families(
         findings.append(Finding(severity, problem, rows))
 
     spelled: dict[str, str] = {}
+    first: dict[str, int] = {}
     for row, name in frame["family"].items():
+        key = family_key(name)
         if not name:
             fault(row, "family", "a row without a family name")
-        elif family_key(name) in spelled:
-            fault(row, "family", "is registered twice; the first row counts")
+        elif key in spelled:
+            sides = [frame.loc[at, ["female", "male"]].tolist() for at in (first[key], row)]
+            if _alike(*sides):
+                fault(row, "family", "is registered twice; the first row counts")
+            else:
+                what = "is registered twice, with other parents; the first row counts"
+                says = f"Row {first[key]} says {_sides(*sides[0])}, row {row} {_sides(*sides[1])}."
+                fault(row, "family", what, f"{says} Take the wrong row away.")
         else:
-            spelled[family_key(name)] = name
+            spelled[key], first[key] = name, int(row)
+    counted = set(first.values())
     wanted = {fold(p) for p in pd.concat([frame["female"], frame["male"]])}
     wanted = {w for w in wanted if family_key(w) not in spelled} - PARENT_WORDS.keys() - TOKENS
     single = _single_plants(wanted, plants)
     unknown: dict[str, list[tuple[int, str]]] = {}  # family key -> the cells that name it
-    parents: dict[str, set[str]] = {}  # family -> the families its parents are or stand in
+    homes: dict[str, str] = {}  # plant -> family, of the plants that are parents
+    stuck: list[tuple[int, str]] = []  # finding about a parent, family that counts on it
     for row in frame.index:
-        own = family_key(frame.at[row, "family"])
+        own = frame.at[row, "family"] if int(row) in counted else ""
         for column in ("female", "male"):
             typed = frame.at[row, column]
             word, key = fold(typed), family_key(typed)
@@ -200,12 +214,12 @@ def read_families(
                 frame.at[row, column] = meaning
             elif key in spelled:
                 frame.at[row, column] = spelled[key]
-                parents.setdefault(own, set()).add(key)
             elif len(single.get(word, ())) == 1:
                 (code, family), = single[word]  # fmt: skip
                 frame.at[row, column] = code
-                parents.setdefault(own, set()).add(family_key(family))
+                homes[code] = spelled.get(family_key(family), family)
             elif word in single:
+                stuck.append((len(findings), own))
                 several = ", ".join(quote(f"{f} {typed}") for _, f in sorted(single[word])[:4])
                 fault(row, column, "is a plant in several families", f"Write one of {several}.")
             elif word not in TOKENS:
@@ -214,7 +228,11 @@ def read_families(
         if any(blank) and not all(blank):
             missing = ("female", "male")[blank.index(True)]
             advice = "Write the other parent, 'selfed' or 'open'."
+            stuck.append((len(findings), own))
             fault(row, missing, "only one parent is given", advice, "check")
+        elif all(frame.at[row, c] in ("selfed", "open") for c in ("female", "male")):
+            stuck.append((len(findings), own))
+            fault(row, "female", "stands where a parent is missing", "Write the parent.")
     names = {family_key(f): f for f in planted} | spelled
     codes = {code for code, _ in plants(None)} if unknown else set()
     bare = frame[["female", "male"]].map(fold).isin(TOKENS).all(axis=1) & (frame["family"] != "")
@@ -227,6 +245,8 @@ def read_families(
             advice = "Add a row for it; a founder has no parents."
         if advice:
             for row, column in places:
+                own = frame.at[row, "family"] if row in counted else ""
+                stuck.append((len(findings), own))
                 fault(row, column, what, advice)
             continue
         what = "has no row in the register; taken as a founder"
@@ -235,10 +255,10 @@ def read_families(
         names[key] = founders[-1]
         for place in places:
             frame.at[place] = founders[-1]
-    first = {family_key(n): row for row, n in reversed(list(frame["family"].items()))}
-    for name in _own_ancestors(parents):
-        if name in first:
-            fault(first[name], "family", "is among its own ancestors")
+    register = _entries(frame, homes)
+    _with_offspring(findings, stuck, register)
+    own_column = next((c for c in columns if fold(c) in GENERATION), None)
+    findings += _contradictions(sheet.source, frame, register, columns, own_column)
     if founders:  # numbered as if their rows had been typed below the others
         below = pd.RangeIndex(start := int(frame.index.max()) + 1, start + len(founders))
         more = pd.DataFrame("", index=below, columns=frame.columns, dtype=str)
@@ -254,9 +274,99 @@ def bare_register(names: Iterable[str]) -> pd.DataFrame:
     )
 
 
+def _sides(female: str, male: str) -> str:
+    """The parents of a row in words."""
+    return f"{quote(female or '?')} by {quote(male or '?')}"
+
+
+def _alike(one: list[str], other: list[str]) -> bool:
+    """Whether two rows may name the same parents, as typed; a blank contradicts nothing."""
+
+    def key(typed: str, mate: str) -> str:
+        word = parent_word(typed, False)
+        name = mate if word == "selfed" else word or typed
+        return family_key(re.sub("[ .:/-]+", " ", fold(name)))
+
+    pairs = zip(one, other, one[::-1], other[::-1], strict=True)
+    return all({a, b} & TOKENS or key(a, c) == key(b, d) for a, b, c, d in pairs)
+
+
+def _entries(frame: pd.DataFrame, homes: Mapping[str, str]) -> Register:
+    """The rows that count: of each family the first."""
+    entries: dict[str, Entry] = {}
+    cells = frame[["family", "female", "male", "season", "sown"]].itertuples(name=None)
+    keys = set()
+    for row, family, *others in cells:
+        if family and (key := family_key(family)) not in keys:
+            keys.add(key)
+            entries[family] = Entry(int(row), *others)
+    return Register(entries, homes)
+
+
+def _with_offspring(
+    findings: list[Finding], stuck: list[tuple[int, str]], register: Register
+) -> None:
+    """Names in findings about a parent the families that cannot be followed because of it."""
+    children: dict[str, list[str]] = {}
+    for child in register.entries if stuck else ():
+        for parent in register.parents(child):
+            children.setdefault(register.home(parent), []).append(child)
+    for at, family in stuck:
+        found = {family}
+        for name in (queue := [family]):
+            more = [c for c in children.get(name, ()) if c not in found]
+            found |= set(more)
+            queue += more
+        if len(queue) > 1:
+            some = [quote(name) for name in queue[1 : SHOWN + 1]]
+            some += [f"{len(queue) - 1 - SHOWN} more"] * (len(queue) - 1 > SHOWN)
+            problem = findings[at].problem
+            advice = f"{problem.suggestion} Behind it, not followed either: {listing(some)}."
+            findings[at] = findings[at]._replace(problem=replace(problem, advice=advice.strip()))
+
+
+def _contradictions(
+    source: str,
+    frame: pd.DataFrame,
+    register: Register,
+    columns: Mapping[str, str],
+    own: str | None,
+) -> list[Finding]:
+    """What contradicts itself between rows: circles, parents sown too late, generations."""
+    findings: list[Finding] = []
+
+    def say(severity: str, family: str, name: str, found: str, what: str, advice: str) -> None:
+        row, header = register.entries[family].row, columns.get(name, name)
+        problem = Problem(source, what, row, header, found, advice=advice)
+        findings.append(Finding(severity, problem))
+
+    for family, way in circles(register).items():
+        say("mend", family, "family", family, "is among its own ancestors", way)
+    for family, parent, way in unsown(register):
+        column = "female" if register.entries[family].female == parent else "male"
+        what = f"was not yet sown when {quote(family)} was crossed"
+        say("check", family, column, parent, what, way)
+    typed = {} if own is None else {
+        name: tidy(frame.at[entry.row, own]) for name, entry in register.entries.items()
+    }  # fmt: skip
+    rows = [(name, e.female, e.male) for name, e in register.entries.items()]
+    plans = read_register(rows, register.homes, skip_faults=True)
+    for wrong in mistaken(register, plans, typed):
+        name = "family" if wrong.in_name else str(own)
+        found = wrong.family if wrong.in_name else typed[wrong.family]
+        what = f"is typed, but its parents make it {wrong.makes}"
+        advice = f"{wrong.way}. Mend the parents or what is typed."
+        say("check", wrong.family, name, found, what, advice)
+    for family, cell in typed.items():
+        if fold(cell) not in TOKENS and not is_generation(cell):
+            what = "is no generation that is known: not compared with the parents"
+            say("note", family, str(own), cell, what, "")
+    return findings
+
+
 def _say_own_columns(sheet: Sheet, columns: dict[str, str]) -> list[Finding]:
     """Says which columns are not used, and which of them may be meant for one that is."""
-    own = [c for c in columns if c not in REGISTER]
+    own = [c for c in columns if c not in REGISTER and fold(c) not in GENERATION]
     findings = []
     for header in own:
         meant = [n for n, words in FOREIGN.items() if fold(header) in words]
@@ -312,20 +422,4 @@ def _single_plants(wanted: set[str], plants: Plants) -> dict[str, set[tuple[str,
         for word in squeezed.get(family_key(marks.sub(" ", f"{family} {code}")), ()):
             if fold(word) not in owners:  # the code of a plant goes before
                 found.setdefault(word, set()).add((written, family))
-    return found
-
-
-def _own_ancestors(parents: dict[str, set[str]]) -> list[str]:
-    """The families from which one comes back to them by going from parent to parent."""
-    found = []
-    for start in parents:
-        seen: set[str] = set()
-        ahead = list(parents[start])
-        while ahead:
-            family = ahead.pop()
-            if family not in seen:
-                seen.add(family)
-                ahead += parents.get(family, ())
-        if start in seen:
-            found.append(start)
     return found
