@@ -327,7 +327,7 @@ def format_pedigree(parentage: Plan | str, crosses_only: bool = False) -> str:
         or 100 generations.
     """
     plan = parse_pedigree(parentage) if isinstance(parentage, str) else parentage
-    names, deep = _size(plan, {}, 0)
+    names, deep = _size(plan, crosses_only, {}, 0)
     if names > MOST_NAMES or deep > MOST_GENERATIONS:
         raise PedigreeError(
             "This parentage is too long for a line of text.\n"
@@ -337,28 +337,33 @@ def format_pedigree(parentage: Plan | str, crosses_only: bool = False) -> str:
     return _written(_crosses(plan) if crosses_only else plan)[0]
 
 
-def _size(plan: Plan, known: dict[int, tuple[int, int]], level: int) -> tuple[int, int]:
+def _size(
+    plan: Plan, crosses_only: bool, known: dict[int, tuple[int, int]], level: int
+) -> tuple[int, int]:
     """How many names and generations a parentage has; beyond the most it is enough to say so."""
+    plan = _last_cross(plan) if crosses_only else plan
     if isinstance(plan, Founder):
         return 1, 0
     if level > MOST_GENERATIONS:
         return MOST_NAMES + 1, MOST_GENERATIONS + 1
     if id(plan) not in known:
         sides = (plan.female, plan.male) if isinstance(plan, Cross) else (plan.parent,)
-        sizes = [_size(side, known, level + 1) for side in sides]
+        sizes = [_size(side, crosses_only, known, level + 1) for side in sides]
         known[id(plan)] = sum(n for n, _ in sizes), 1 + max(deep for _, deep in sizes)
     return known[id(plan)]
 
 
 def _crosses(plan: Plan) -> Plan:
     """The crosses of a parentage alone."""
-    match plan:
-        case Founder():
-            return plan
-        case Cross(female, male):
-            return Cross(_crosses(female), _crosses(male))
-        case _:
-            return _crosses(plan.parent)
+    plan = _last_cross(plan)
+    return Cross(_crosses(plan.female), _crosses(plan.male)) if isinstance(plan, Cross) else plan
+
+
+def _last_cross(plan: Plan) -> Cross | Founder:
+    """The last cross of a line, or the founder it comes from."""
+    while not isinstance(plan, Founder | Cross):
+        plan = plan.parent
+    return plan
 
 
 def _written(plan: Plan) -> tuple[str, int]:

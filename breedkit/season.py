@@ -18,7 +18,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from breedkit.errors import Problem, TableError, fold, quote
+from breedkit.errors import Problem, TableError, fold, pick, quote
+from breedkit.families import family_plans
+from breedkit.naming import name_families, name_plants
 from breedkit.reading import Finding, Sheet, guard, problem_frame
 from breedkit.records import Column
 from breedkit.register import REGISTER, bare_register, named_columns, read_families, trait_frame
@@ -114,6 +116,17 @@ class Season(Result):
         """
         names = self._families["family"].map(family_key)
         return self._families[(names != "") & ~names.duplicated()].copy()
+
+    def names(self, of: str = "families") -> pd.DataFrame:
+        """Generation and short name of the "families" or "plants" (`of`), from the register.
+
+        See `breedkit.naming` for the columns. Rows added below leave the names as they are.
+        """
+        of = pick(of, ("families", "plants"), "list of names", TableError)
+        families, plants = self.families, self.plants
+        plans = family_plans(families, self.family_names, plants)
+        named = name_families(families, plans, self.family_names)
+        return name_plants(plants, named) if of == "plants" else named
 
     @property
     def traits(self) -> pd.DataFrame:
