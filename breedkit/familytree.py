@@ -36,6 +36,8 @@ from breedkit.results import listing, sentence, show
 from breedkit.treechart import family_tree
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from breedkit.charts import Axes
     from breedkit.tables import Season
 
@@ -119,13 +121,20 @@ def tree_of(season: Season, name: str | None = None) -> Tree:
             "Write female and male of each family into the table of families."
         )
     years = dict(zip(register["family"], register.get("season", ""), strict=False))
-    marks = _marks(plans, {f: show(y, longest=20) for f, y in years.items() if isinstance(y, str)})
+    written = {f: show(y, longest=20) for f, y in years.items() if isinstance(y, str)}
+    bred = set(register["family"][register[["female", "male"]].ne("").all(axis=1)])
+    marks = _marks(plans, written, bred)
     chosen, plant = _find(name, plans, sheet) if name is not None else ("", "")
     graph = _graph(marks)
     import networkx as nx
 
     line = frozenset({chosen} | nx.ancestors(graph, chosen)) if chosen else frozenset()
-    stays = Tree(_in_order(graph, marks), chosen, plant, line)
+    lost = [n for n in dict.fromkeys([*register["family"], *season.family_names]) if n not in plans]
+    unknown = ""
+    if lost:
+        families = "family" if len(lost) == 1 else "families"
+        unknown = f"Not drawn: {len(lost):,} {families} whose parents are not known."
+    stays = Tree(_in_order(graph, marks), chosen, plant, line, unknown)
     whole = _in_rows(_with_sisters(_without_runs(stays)))
     if _fits(whole):
         return whole
@@ -137,15 +146,18 @@ def tree_of(season: Season, name: str | None = None) -> Tree:
     alone = replace(stays, marks={n: m for n, m in stays.marks.items() if n in line})
     off = len(whole.marks) - sum(n in line for n in whole.marks)
     said = f"Families that {show(plant or chosen, longest=30)} does not come from are left out."
-    alone = _without_runs(replace(alone, left_out=said if off else ""))
+    alone = _without_runs(replace(alone, left_out=_joined(said if off else "", unknown)))
     return _in_rows(alone) if _fits(_in_rows(alone)) else _latest(alone)
 
 
 # --- from plans to marks -----------------------------------------------------------
 
 
-def _marks(plans: Mapping[str, Plan], years: Mapping[str, str]) -> dict[str, Mark]:
-    """A mark for each family, and for those that only a short form such as F2 implies."""
+def _marks(plans: Mapping[str, Plan], years: Mapping[str, str], bred: set[str]) -> dict[str, Mark]:
+    """A mark for each family, and for those that only a short form such as F2 implies.
+
+    `bred` are the families whose parents are written down.
+    """
     names = {id(plan): name for name, plan in plans.items()}
     marks: dict[str, Mark] = {}
     known: dict[tuple[Any, ...], str] = {}
@@ -181,8 +193,9 @@ def _marks(plans: Mapping[str, Plan], years: Mapping[str, str]) -> dict[str, Mar
             marks[name] = Mark(name, way, parents)
         return known[key]
 
-    short = [n for n in plans if not isinstance(plans[n], Founder) and not years.get(n)]
-    first = sorted(short, key=lambda n: depth(plans[n]) if len(short) < MOST_MARKS else 0)
+    short = [n for n in plans if n not in bred and not isinstance(plans[n], Founder)]
+    # What one of them implies may be another: F1 before F2.
+    first = sorted(short, key=lambda n: depth(plans[n]))
     for name in [*(n for n in plans if n not in short), *first]:
         way, parents = origin(plans[name])
         stage = "" if way == "founder" else generation(plans[name])
@@ -191,19 +204,27 @@ def _marks(plans: Mapping[str, Plan], years: Mapping[str, str]) -> dict[str, Mar
     return marks
 
 
+def homes_of(sheet: pd.DataFrame) -> dict[str, str]:
+    """The family of each plant; by family and code, "F2 4", where several have the code."""
+    if not {"plant", "family"} <= set(sheet):
+        return {}
+    there = sheet[sheet["family"].notna()]
+    code, family = there["plant"].astype(str), there["family"].astype(str)
+    code = code.where(~code.duplicated(keep=False), family + " " + code)
+    return dict(zip(code, family, strict=True))
+
+
 def _find(word: str, plans: Mapping[str, Plan], sheet: Any) -> tuple[str, str]:
     """The family that was meant, and the plant of it if one was."""
     by_fold = {fold(n): n for n in reversed(list(plans))}
     if word in plans or fold(str(word)) in by_fold:
         return (word if word in plans else by_fold[fold(word)]), ""
-    home: dict[str, tuple[str, str]] = {}
-    if "plant" in sheet and "family" in sheet:
-        for plant, family in zip(sheet["plant"], sheet["family"], strict=True):
-            if family in plans:
-                home.setdefault(fold(str(plant)), (str(family), str(plant)))
-    if fold(str(word)) in home:
-        return home[fold(str(word))]
-    near = did_you_mean(str(word), [*plans, *(plant for _, plant in home.values())])
+    homes = {p: f for p, f in homes_of(sheet).items() if f in plans}
+    plants = {fold(plant): plant for plant in reversed(list(homes))}
+    if fold(str(word)) in plants:
+        plant = word if word in homes else plants[fold(str(word))]
+        return homes[plant], plant
+    near = did_you_mean(str(word), [*plans, *homes])
     hint = f"\nDid you mean {quote(near)}?" if near else ""
     asked = quote(show(word, longest=30))
     raise PedigreeError(f"No family or plant with known parents is called {asked}.{hint}")
@@ -295,7 +316,7 @@ def _latest(tree: Tree) -> Tree:
             n: replace(m, parents=tuple(p for p in m.parents if p.family in more))
             for n, m in marks.items()
         }
-        said = " ".join(filter(None, (tree.left_out, "Its earlier ancestors are left out.")))
+        said = _joined("Earlier ancestors are left out.", tree.left_out)
         trial = _in_rows(replace(tree, marks=marks, left_out=said))
         if more == kept or not _fits(trial):
             return best if kept != {tree.chosen} else trial
@@ -348,6 +369,10 @@ def _years(texts: Iterable[str]) -> str:
     if not found:
         return f"{some[0]} …"
     return found[0] if found[0] == found[-1] else f"{found[0]}–{found[-1]}"
+
+
+def _joined(*sentences: str) -> str:
+    return " ".join(filter(None, sentences))
 
 
 # --- what the drawing is handed ------------------------------------------------------
@@ -425,7 +450,7 @@ def _told(tree: Tree) -> str:
     drawn = [m for n, m in tree.marks.items() if n in tree.line or not tree.line]
     said = [m for m in drawn if m.parents]
     parts = []
-    for ways, what in ((True, "Founders"), (False, "Their parents are left out")):
+    for ways, what in ((True, "Founders"), (False, "Drawn without their parents")):
         names = [show(m.name, longest=30) for m in drawn
                  if not m.parents and (m.way == "founder") == ways]  # fmt: skip
         parts += [f"{what}: {listing(names)}."] if names else []

@@ -24,6 +24,7 @@ import numpy as np
 
 from breedkit.errors import ModelError, PedigreeError, did_you_mean, fold, quote
 from breedkit.families import family_plans
+from breedkit.familytree import draw_pedigree, homes_of
 from breedkit.lineage import Lineage, lineage_of
 from breedkit.pedigree import Plan, describe
 from breedkit.results import Fact, Result, listing, number, percent, show
@@ -71,12 +72,7 @@ def ancestry(
             "No family of this table has parents that can be followed.\n"
             "Write female and male of each family into the table of families."
         )
-    home: dict[str, str] = {}
-    if "plant" in sheet and "family" in sheet:
-        there = sheet[sheet["family"].notna()]
-        code, family = there["plant"].astype(str), there["family"].astype(str)
-        code = code.where(~code.duplicated(keep=False), family + " " + code)
-        home = dict(zip(code, family, strict=True))
+    home = homes_of(sheet)
     lengths = _checked_map(chromosomes)
     every = lineage_of(plans, {})
     coefficients = _checked_founders(inbred, every.founders)
@@ -320,8 +316,6 @@ class Descent(Result):
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """The drawn pedigree, with this line of descent emphasised."""
-        from breedkit.familytree import draw_pedigree
-
         return draw_pedigree(self._season, self.name, ax=ax)
 
     @property

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from breedkit import canvas
 from breedkit.controls import Options, Panel, alert, dropdown, named, offer
 from breedkit.errors import BreedkitError
-from breedkit.familytree import draw_pedigree
+from breedkit.familytree import draw_pedigree, homes_of
 from breedkit.kinship import Ancestry, Descent, ancestry
 from breedkit.results import html_table, show
 
@@ -87,14 +87,8 @@ def _nearest(register: Ancestry | None) -> str | None:
 
 
 def _plants(season: Season, family: str | None) -> Options:
-    """The plants of a family, by their code, or by family and code where it occurs twice."""
-    sheet = season.plants
-    if not {"plant", "family"} <= set(sheet):
-        return []
-    code = sheet["plant"].astype(str)
-    twice = code.duplicated(keep=False)
-    written = code.where(~twice, sheet["family"].astype(str) + " " + code)
-    return named(dict.fromkeys(written[sheet["family"].astype(str) == family]))
+    """The plants of a family."""
+    return named(plant for plant, home in homes_of(season.plants).items() if home == family)
 
 
 def _by_selfing(line: Descent) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from xml.etree import ElementTree
 
 import matplotlib as mpl
 import pandas as pd
@@ -86,7 +87,7 @@ def test_the_invented_season(invented):
     assert canvas.figure_of(ax).get_suptitle() == "Where F3-06 comes from"
     assert canvas.caption_of(ax) == (
         "Solid line, ♀: female parent; dashed, ♂: male parent; ⊗: selfed; "
-        "thick: what F3-06 comes from."
+        "thick: what F3-06 comes from. Not drawn: 1 family whose parents are not known."
     )
     alt = canvas.alternative_text(ax)
     assert "F1: female P1, male P2. F2: F1 selfed. F3-06: F2-06 of F2 selfed." in alt
@@ -170,6 +171,19 @@ def test_families_that_only_a_short_form_names():
     assert len({m.name for m in tree.marks.values() if m.way == "founder"}) == 2
 
 
+def test_a_short_form_finds_its_parents_in_whatever_order_they_are_listed():
+    plants = pd.DataFrame({"plant": list("abcd"), "family": ["F3", "F2", "F1", "P1"]})
+    marks = tree_of(bk.load_season(plants=plants.assign(colour="red")), "F3").marks
+    assert set(marks) == {"P1", "P2", "F1", "F3"} and marks["F3"].times == 2
+
+
+def test_a_code_that_several_families_have_is_named_with_the_family():
+    twice = season("F1,Velm,Ostrin\nF2,F1,selfed", "1,F1\n1,F2")
+    assert tree_of(twice, "F2 1").plant == "F2 1"
+    with pytest.raises(PedigreeError, match="called '1'"):
+        tree_of(twice, "1")
+
+
 def test_open_pollination_and_one_family():
     ax = draw_pedigree(season("A,Velm,Ostrin\nB,A,open"), "B")
     assert "open" in words(ax) and "open: open pollination" in canvas.caption_of(ax)
@@ -195,10 +209,10 @@ def test_a_large_register_shows_the_chosen_line_and_says_what_is_left_out():
     assert max(map(marks.count, marks)) <= MOST_IN_A_ROW
     ax = draw_pedigree(large, "N59")
     said = canvas.caption_of(ax)
-    assert "does not come from are left out" in said and "earlier ancestors are left out" in said
-    assert "Their parents are left out: N" in canvas.alternative_text(ax)
+    assert "does not come from are left out" in said and "Earlier ancestors are left out" in said
+    assert "Drawn without their parents: N" in canvas.alternative_text(ax)
     whole = canvas.caption_of(draw_pedigree(large, "N4"))
-    assert "does not come from are left out" in whole and "earlier" not in whole
+    assert "does not come from are left out" in whole and "Earlier" not in whole
     with pytest.raises(PedigreeError, match="families are too many for one picture"):
         draw_pedigree(large)
 
@@ -228,6 +242,7 @@ def test_hostile_names_are_text(tmp_path):
     assert not any(t.get_parse_math() for t in ax.texts)
     assert max(map(len, words(ax))) < 60
     text = bk.save_picture(ax, tmp_path / "tree.svg").read_text(encoding="utf-8")
+    ElementTree.fromstring(text)
     assert "<img" not in text and "&lt;img onerror" in text
     assert "<img" not in canvas.html_picture(ax).replace("<img alt=", "", 1)
 
@@ -260,7 +275,7 @@ def test_a_saved_picture_carries_its_words(invented, tmp_path, ending):
     assert "Where F3-06 comes from" in kept and "F2-06 of F2 selfed" in kept
     assert bk.save_picture(ax, path).read_bytes() == first  # without a date
     if ending == "svg":
-        assert "<dc:description>" in kept and "dc:date" not in kept
+        assert "<title>Where F3-06 comes from</title>\n <desc>" in kept and "dc:date" not in kept
     assert mpl.rcParams["svg.hashsalt"] is None
 
 
