@@ -311,7 +311,11 @@ def test_laws_on_random_registers(seed):
 
 @pytest.mark.parametrize("seed", range(6))
 def test_kinship_by_a_second_slow_route(seed):
-    """Wright's recursion with exact fractions, pair by pair, where all parents are single."""
+    """Wright's recursion with exact fractions, pair by pair, where all parents are single.
+
+    The same recursion, begun with the copies of one founder, gives the chance that both copies
+    of a gene are that founder's, and so the variance of its share where nothing crosses over.
+    """
     rng = np.random.default_rng(100 + seed)
     parents: dict[str, tuple[str, str]] = {}
     names = list("ABC")
@@ -322,6 +326,7 @@ def test_kinship_by_a_second_slow_route(seed):
     order = {name: i for i, name in enumerate(names)}
 
     def theta(x: str, y: str) -> Fraction:
+        """Chance that copies drawn from two plants are the same."""
         if order[x] < order[y]:
             x, y = y, x
         if x == y:
@@ -331,12 +336,31 @@ def test_kinship_by_a_second_slow_route(seed):
         f, m = parents[x]
         return (theta(f, y) + theta(m, y)) / 2
 
+    def share(x: str) -> Fraction:
+        """Of founder A."""
+        return Fraction(x == "A") if x in "ABC" else sum(map(share, parents[x])) / 2
+
+    def both(x: str, y: str) -> Fraction:
+        """Chance that copies drawn from two plants, with replacement, are both founder A's."""
+        if order[x] < order[y]:
+            x, y = y, x
+        if x in "ABC":
+            return Fraction(x == y == "A")
+        f, m = parents[x]
+        if x == y:
+            return (share(x) + both(f, m)) / 2
+        return (both(f, y) + both(m, y)) / 2
+
     children = {f"child {n}": (n, n) for n in parents}
     found = lineage_of(single_plants(parents | children, "ABC")[0], NOT_INBRED)
+    column = found.founders.index("A")
     for x in parents:
         for y in parents:
             kin = found.kin[found.plants[f"{x}!"], found.plants[f"{y}!"]]
             assert Fraction(float(kin)) == theta(x, y)
+        variance = both(x, x) - share(x) ** 2
+        coefficients = found.covariance[found.families[x], column]
+        assert coefficients.sum() == pytest.approx(float(variance), abs=1e-12)
 
 
 def test_families_of_one_parentage_are_one_node():
