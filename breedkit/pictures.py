@@ -7,6 +7,8 @@ same file on every run, without a date.
 
 from __future__ import annotations
 
+import html
+import io
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +17,7 @@ from breedkit.errors import TableError, quote
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 FORMATS = (".svg", ".png")
 
@@ -36,19 +39,26 @@ def save_picture(ax: Axes, path: str | Path) -> Path:
     TableError
         for another ending, or if the file cannot be written.
     """
-    import matplotlib as mpl
-
     path = Path(path)
     if path.suffix.lower() not in FORMATS:
         raise TableError(f"A picture is saved as .svg or .png; {quote(path.name)} is neither.")
-    figure = figure_of(ax)
+    figure, said = figure_of(ax), alternative_text(ax)
     title = " ".join(figure.get_suptitle().split()) or caption_of(ax)
-    said = {"Title": title, "Description": alternative_text(ax)}
-    if path.suffix.lower() == ".svg":
-        said |= {"Date": None}  # type: ignore[dict-item]
     try:
-        with mpl.rc_context({"svg.hashsalt": "breedkit"}):
-            figure.savefig(path, dpi=200, metadata=said)
+        if path.suffix.lower() == ".png":
+            figure.savefig(path, dpi=200, metadata={"Title": title, "Description": said})
+        else:
+            path.write_text(_as_svg(figure, title, said), encoding="utf-8")
     except OSError as why:
         raise TableError(f"{quote(path.name)} cannot be written: {why.strerror}.") from why
     return path
+
+
+def _as_svg(figure: Figure, title: str, said: str) -> str:
+    """The figure as SVG; beside the title stands what it shows, which matplotlib cannot write."""
+    import matplotlib as mpl
+
+    stream = io.StringIO()
+    with mpl.rc_context({"svg.hashsalt": "breedkit"}):
+        figure.savefig(stream, format="svg", metadata={"Title": title, "Date": None})
+    return stream.getvalue().replace("</title>", f"</title>\n <desc>{html.escape(said)}</desc>", 1)
