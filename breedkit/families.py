@@ -303,7 +303,8 @@ def read_register(
                 more = [home(p) for p in parents[name]]
                 if way & {*more}:
                     faults[name] = PedigreeError(f"Family {quote(name)} descends from itself.")
-                ahead += [f for f in more if f and f not in plans and f not in faults]
+                else:
+                    ahead += [f for f in more if f and f not in plans and f not in faults]
             else:
                 try:
                     plans[name] = made(name, *parents[name])

@@ -1,5 +1,8 @@
 """Parentage read from short forms and from a register."""
 
+import random
+
+import networkx as nx
 import pandas as pd
 import pytest
 
@@ -105,6 +108,10 @@ def test_a_register_names_its_generations() -> None:
         ([("F2", "F1", "F1")], "neither a family nor a plant"),
         ([("A", "B", "selfed"), ("B", "A", "selfed")], "descends from itself"),
         ([("A", "A", "A")], "descends from itself"),
+        (
+            [("A", "B", "X"), ("B", "C", "X"), ("C", "D", "X"), ("D", "A", "X"), ("X", "", "")],
+            "descends from itself",
+        ),
         ([("P", "", ""), ("F1", "P", "")], "only one parent"),
         ([("Marl", "", ""), ("F1", "Marll", "Marl")], "Did you mean 'Marl'"),
     ],
@@ -186,3 +193,21 @@ def test_a_parent_plant_brings_its_look_along() -> None:
     plans = family_plans(families, (), plants, "colour")
     assert plans["L"] == Selfing(Chosen(plans["F2"], "red", "a"))
     assert plans["M"] == Selfing(Chosen(plans["F2"], None, "c"))
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_what_can_be_followed_against_a_library_of_graphs(seed: int) -> None:
+    """A family can be followed unless a circle or a missing parent is among its ancestors."""
+    draw = random.Random(seed)
+    names = [f"X{k}" for k in range(40)]
+    known = [*names, *names, "nobody", "selfed"]
+    rows = [(n, "", "") if draw.random() < 0.5 else (n, draw.choice(known), draw.choice(known))
+            for n in names]  # fmt: skip
+    graph = nx.DiGraph()
+    graph.add_nodes_from(names)
+    graph.add_edges_from((n, p) for n, *sides in rows for p in sides if p and p != "selfed")
+    bad = {n for circle in nx.strongly_connected_components(graph) for n in circle
+           if len(circle) > 1 or graph.has_edge(n, n)}  # fmt: skip
+    bad |= {"nobody"} | {n for n, *sides in rows if sides == ["selfed", "selfed"]}
+    follow = {n for n in names if not bad & {n, *nx.descendants(graph, n)}}
+    assert set(read_register(rows, skip_faults=True)) == follow
