@@ -8,10 +8,12 @@ the column `inferred`, and inferred anew on reading, so it can be corrected ther
 The family register says for each family which two parents it is from: founders
 (rows without parents), families, or single plants by their code (or by family and
 code: "F2 17", "F2-17"). `selfed` (self, itself, ⊗) stands for the other parent again,
-`open` (OP, bees) for any pollen. Names of families match but for blanks and hyphens
+`open` (OP, bees) for any pollen, on either side. Names of families match but for blanks and hyphens
 between a letter and a digit: F 2, F-2 and f2 are one, F1-1 and F11 are two. A parent that
 nobody knows is a founder, which gets a row; but not if it is nearly the name of a family,
-looks like a plant's code, or has no plants while others have rows. None descends from itself.
+looks like a plant's code, or has no plants while others have rows. What contradicts itself
+between rows (`breedkit.descent`) is said with the rows that lead to it; the first row of a
+family and its parents count, not the generation that its name or a column `generation` says.
 """
 
 from __future__ import annotations

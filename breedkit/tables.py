@@ -30,6 +30,10 @@ What is decided here:
   and f2 are one family, F1-1 and F11 are two.
 * A parent that nobody knows is taken as a founder where no founder has a row; see
   `breedkit.register`.
+* Generations follow from the parents (`Season.names`). A typed one, in a family's name or in
+  a column "generation" of the register, is compared with them and listed if it contradicts.
+* A parent that was sown after the season of the cross (columns season, sown) is listed; if
+  nobody noted when it was sown, its own parents are looked at.
 * Plants of a family that is not in the register count in a family of that name;
   plants without a family count in "no family" and are listed; which family they are of
   is not guessed from the rows above. So each plant is in each count.
