@@ -31,7 +31,7 @@ from math import prod
 
 import numpy as np
 
-from breedkit.elimination import Elimination, log, scaled
+from breedkit.elimination import Elimination, Table, log, ratio
 from breedkit.errors import ModelError
 from breedkit.evidence import Alike, Counts, Evidence, Kind, Score
 from breedkit.genome import Genome
@@ -281,21 +281,23 @@ class Pass:
         recipe = self.structure.recipe[number]
         if recipe not in self._chances:
             weights = self.weights(number)
-            total = weights.sum(axis=-1, keepdims=True)
-            scaled = np.zeros_like(weights)
-            self._chances[recipe] = np.divide(weights, total, out=scaled, where=total > 0)
+            self._chances[recipe] = ratio(weights, weights.sum(axis=-1, keepdims=True))
         return self._chances[recipe]
 
     # --- upwards: how likely the scores are ---
 
-    def total(self) -> np.ndarray:
-        """The log-likelihood, (candidates or seasons, rates)."""
+    def total(self, back: bool = False) -> np.ndarray:
+        """The log-likelihood, (candidates or seasons, rates); `back` keeps what the way back needs:
+        shares of the classes in families, what hidden plants say, and the sum of that."""
         at, seen = self.evidence.looks
         many = max(len(self.written), len(seen), *(len(c) for _, c in self.evidence.tallies), 1)
         self.sums = np.zeros((many, self.written.shape[1]))
         states, plants = len(self.engine.selfing), len(self.structure.plants)
         self.message = np.zeros((*self.sums.shape, states, plants))
-        self.pairs: dict[tuple[int, ...], np.ndarray] = {}
+        self.pairs: list[tuple[list[tuple[int, ...]], np.ndarray]] = []
+        self.back = back
+        self.shares: list[np.ndarray] = []
+        self.said: list[tuple[np.ndarray, np.ndarray]] = []
         for alike, counts in self.evidence.tallies:
             self._add_counts(alike, counts)
         if len(at):
@@ -361,57 +363,65 @@ class Pass:
 
     def _add_counts(self, alike: Alike, counts: np.ndarray) -> None:
         """Families that come about alike: what their counts say of the plants they come from."""
-        chances = self.chances(alike.home)
-        letters = LETTERS[: chances.ndim - 3]
-        shares = np.einsum(f"ze{letters}g,zegc->ze{letters}c", chances, self.written)
+        shares = self.flat(alike) @ self.written
+        if self.back:
+            self.shares.append(shares)
         rows = counts.reshape(-1, counts.shape[-1]).T
-        said = np.log(np.where(shares > 0, shares, 1)) @ rows
-        if (shares == 0).any():
-            said = np.where((shares == 0) @ rows > 0, -np.inf, said)
+        never = shares == 0
+        said = np.log(shares + never) @ rows
+        if never.any():
+            said = np.where(never @ rows > 0, -np.inf, said)
         if len(counts) > 1:  # many seasons under one candidate
             said = said[0].reshape(*said.shape[1:-1], len(counts), -1)
             said = np.moveaxis(said, -2, 0)
         self._tell(alike, said)
 
+    def flat(self, alike: Alike) -> np.ndarray:
+        """Distributions of these plants: (candidates, rates, all states of the given, states)."""
+        chances = self.chances(alike.home)
+        return chances.reshape(*chances.shape[:2], -1, chances.shape[-1])
+
     def _tell(self, alike: Alike, said: np.ndarray) -> None:
-        """Add (candidates, rates, states of the given plants, members) where it belongs."""
-        match said.ndim - 3:
+        """Add (candidates, rates, all states of the given plants, members) where it belongs."""
+        match len(alike.given[0]):
             case 0:
-                self.sums += said.sum(axis=-1)
+                self.sums += said[:, :, 0].sum(axis=-1)
             case 1:
                 if len(alike.order):  # several offspring of one plant
                     said = np.add.reduceat(said[..., alike.order], alike.starts, axis=-1)
                 self.message[..., alike.to] += said
             case _:
-                for i, plants in enumerate(alike.given):
-                    self.pairs[plants] = self.pairs.get(plants, 0) + said[..., i]
+                self.pairs.append((alike.given, said))
 
     def _sum_out(self, alike: Alike) -> None:
         """Sum over the genotypes of hidden plants whose families come about alike."""
         message = self.message[..., alike.at]
         top = message.max(axis=2, keepdims=True)
         top[~np.isfinite(top)] = 0
-        chances = self.chances(alike.home)
-        flat = chances.reshape(*chances.shape[:2], -1, chances.shape[-1])
-        summed = log(flat @ np.exp(message - top)) + top
-        self._tell(alike, summed.reshape(*summed.shape[:2], *chances.shape[2:-1], -1))
+        said = np.exp(message - top)
+        whole = self.flat(alike) @ said
+        if self.back:
+            self.said.append((said, whole))
+        self._tell(alike, log(whole) + top)
 
     def _contract(self) -> None:
         """Sum out the plants of the core, which mate with each other."""
-        given, tables = self.structure.given, []
-        for n in self.structure.core:
+        core, states = list(self.structure.core), len(self.engine.selfing)
+        tables: list[Table] = []
+        for n in core:
             home = self.nodes[n].one
-            tables.append(((*given[home], n), self.chances(home)))
-            tables.append(((n,), self._scaled(self.message[..., self.structure.at[n]])))
-        tables += [(plants, self._scaled(said)) for plants, said in self.pairs.items()]
+            tables.append(((*self.structure.given[home], n), self.chances(home)))
+        singly: list[tuple[int, ...]] = [(n,) for n in core]
+        own = self.message[..., [self.structure.at[n] for n in core]]
+        for members, logs in [(singly, own), *self.pairs]:
+            top = logs.max(axis=2, keepdims=True)
+            top[~np.isfinite(top)] = 0
+            self.sums += top.sum(axis=(2, 3))
+            said = np.exp(logs - top)
+            shape = (*said.shape[:2], *[states] * len(members[0]))
+            tables += [(plants, said[..., i].reshape(shape)) for i, plants in enumerate(members)]
         self.core = Elimination(tables)
         self.sums += self.core.log_total
-
-    def _scaled(self, logs: np.ndarray) -> np.ndarray:
-        """exp(logs), scaled to 1 at its largest; the scale goes into the sum."""
-        table, scale = scaled(logs)
-        self.sums += scale
-        return table
 
 
 def _pick(rng: np.random.Generator, chances: np.ndarray) -> np.ndarray:

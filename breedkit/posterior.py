@@ -21,6 +21,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from breedkit.elimination import ratio
 from breedkit.evidence import Alike, Evidence
 from breedkit.likelihood import Candidates, Pass
 
@@ -52,7 +53,7 @@ def posterior(evidence: Evidence, candidates: Candidates, mixing: np.ndarray) ->
     candidates, mixing : as for `breedkit.likelihood.log_likelihoods`.
     """
     up = Pass(evidence, candidates, mixing)
-    total = up.total()
+    total = up.total(back=True)
     back = _Back(up)
     return Posterior(total, back.plants(), back.sibs())
 
@@ -68,37 +69,28 @@ class _Back:
     def plants(self) -> np.ndarray:
         """The chances of the hidden plants, parents before offspring."""
         for n in self.structure.core:
-            self.known[..., self.structure.at[n]] = self._core((n,))[..., 0]
-        for alike in reversed(self.structure.steps):
-            message = self.up.message[..., alike.at]
-            top = message.max(axis=2, keepdims=True)
-            top[~np.isfinite(top)] = 0
-            said = np.exp(message - top)
-            chances = self._flat(alike)
-            weight = _divided(self._above(alike), chances @ said)
-            self.known[..., alike.at] = said * (_turned(chances) @ weight)
+            self.known[..., self.structure.at[n]] = self.up.core.joint((n,))
+        self.known *= self.possible
+        steps = zip(self.structure.steps, self.up.said, strict=True)
+        for alike, (said, whole) in reversed(list(steps)):
+            weight = ratio(self._above(alike), whole)
+            self.known[..., alike.at] = said * (_turned(self.up.flat(alike)) @ weight)
         return self.known
 
     def sibs(self) -> np.ndarray:
         """The chances of the plants that were counted, and of those not scored."""
-        written = self.up.written
-        every = np.concatenate([written, np.ones((*written.shape[:3], 1))], axis=3)
+        written = _turned(self.up.written)[:, :, None]
         row = {node: i for i, node in enumerate(self.up.evidence.counts)}
-        shape = (*self.up.sums.shape, len(row), every.shape[3], every.shape[2])
-        found = np.zeros(shape)
-        for alike in self.structure.families:
-            chances = self._flat(alike)
-            shares = chances @ every  # (candidates, rates, given, classes)
-            above = self._above(alike)  # (candidates, rates, given, members)
-            weight = _divided(_turned(above)[..., None, :], _turned(shares)[:, :, None])
+        states, classes = written.shape[4], written.shape[3]
+        found = np.empty((*self.up.sums.shape, len(row), classes + 1, states))
+        for alike, shares in zip(self.structure.families, self.up.shares, strict=True):
+            chances = self.up.flat(alike)[:, :, None]
+            above = _turned(self._above(alike))[..., None, :]  # members, 1, states of the given
             at = [row[n] for n in alike.members]
-            found[:, :, at] = (weight @ chances[:, :, None]) * _turned(every)[:, :, None]
+            seen = ratio(above, _turned(shares)[:, :, None])
+            found[:, :, at, :-1] = (seen @ chances) * written
+            found[:, :, at, -1:] = above @ chances
         return found
-
-    def _flat(self, alike: Alike) -> np.ndarray:
-        """Distributions of these plants: (candidates, rates, all states of the given, states)."""
-        chances = self.up.chances(alike.home)
-        return chances.reshape(*chances.shape[:2], -1, chances.shape[-1])
 
     def _above(self, alike: Alike) -> np.ndarray:
         """Joint chances of what each is given by: (candidates, rates, states of it, members)."""
@@ -108,20 +100,11 @@ class _Back:
             case 1:
                 return self.known[..., alike.each]
             case _:
-                return np.concatenate([self._core(plants) for plants in alike.given], axis=-1)
-
-    def _core(self, plants: tuple[int, ...]) -> np.ndarray:
-        """Joint chances of plants of the core: (candidates, rates, all their states, 1)."""
-        joint = self.up.core.joint(plants)
-        return joint.reshape(*joint.shape[:2], -1, 1) * self.possible
+                joint = [self.up.core.joint(plants) for plants in alike.given]
+                flat = np.stack([j.reshape(*j.shape[:2], -1) for j in joint], axis=-1)
+                return flat * self.possible
 
 
 def _turned(array: np.ndarray) -> np.ndarray:
     """The last two axes changed for each other."""
     return array.swapaxes(-1, -2)
-
-
-def _divided(part: np.ndarray, whole: np.ndarray) -> np.ndarray:
-    """part / whole; 0 where the whole is 0, which can only be where the part is."""
-    out = np.zeros(np.broadcast_shapes(part.shape, whole.shape))
-    return np.divide(part, whole, out=out, where=whole > 0)

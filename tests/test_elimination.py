@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from breedkit.elimination import Elimination, scaled
+from breedkit.elimination import Elimination, log, ratio
 
 RING = [(0, 1), (1, 2), (2, 3), (3, 0), (1, 3, 4), (4, 5), (2,), (6, 7), (7,)]
 
@@ -53,8 +53,6 @@ def test_a_table_goes_along_with_every_candidate() -> None:
     assert one.joint((0, 1)) == pytest.approx(other.joint((0, 1)), abs=1e-13)
 
 
-def test_scaled() -> None:
-    logs = np.array([[[-1000.0, -1001.0]], [[-np.inf, -np.inf]]])
-    table, scale = scaled(logs)
-    assert table[0, 0] == pytest.approx(np.array([1, np.exp(-1)]))
-    assert scale.tolist() == [[-1000.0], [0.0]] and not table[1].any()
+def test_a_part_of_nothing_is_nothing() -> None:
+    assert ratio(np.array([1.0, 0.0]), np.array([4.0, 0.0])).tolist() == [0.25, 0.0]
+    assert log(np.array([0.0]))[0] == -np.inf
