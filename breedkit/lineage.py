@@ -167,12 +167,14 @@ def _nodes_of(plans: Mapping[str, Plan]) -> tuple[list[Node], dict[str, int]]:
 
 
 def _parents(plan: Plan) -> tuple[Plan, ...]:
-    """Both parents; one that is selfed or mated within is both."""
+    """Both parents. Pollen that is open comes from the family in which the mother stands."""
     match plan:
         case Founder():
             return ()
         case Cross(female, male):
             return female, male
+        case Intermating(Chosen(family) as mother):
+            return mother, family
     return plan.parent, plan.parent
 
 
