@@ -32,7 +32,7 @@ _HOME = {
     "load_counts": "tables",
     "load_season": "tables",
     "look_around": "overview",
-    "parse_pedigree": "notation",
+    "parse_pedigree": "parsing",
     "pedigree_register": "notation",
     "plant_odds": "odds",
     "progeny_needed": "enough",

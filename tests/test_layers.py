@@ -31,7 +31,7 @@ FLOORS = [
     ("loci", "pedigree"),
     # 2: crosses, rules, exact chances, the reading of files
     ("families", "genome", "poisson", "counting", "records", "headers", "enough"),
-    ("meiosis", "multinomial", "misfit", "reading"),
+    ("meiosis", "multinomial", "misfit", "reading", "parsing"),
     ("cross", "rules", "spelling", "evidence", "elimination"),
     ("roll", "notation", "lineage"),
     ("naming", "descent"),

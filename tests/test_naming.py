@@ -16,7 +16,7 @@ import pytest
 from breedkit.errors import TableError
 from breedkit.families import family_plans
 from breedkit.naming import name_families, name_plants, plant_number
-from breedkit.notation import parse_pedigree
+from breedkit.parsing import parse_pedigree
 from breedkit.pedigree import Cross, Founder
 from breedkit.tables import Season, load_counts, load_season
 

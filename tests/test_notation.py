@@ -16,7 +16,8 @@ import pytest
 
 from breedkit.errors import PedigreeError
 from breedkit.families import read_register
-from breedkit.notation import format_pedigree, parse_pedigree, pedigree_register
+from breedkit.notation import format_pedigree, pedigree_register
+from breedkit.parsing import parse_pedigree
 from breedkit.pedigree import (
     Chosen,
     Cross,
