@@ -46,7 +46,8 @@ class PlantOdds(Result):
     error : expected rate of mis-scoring.
     weights : (name, weight) of the models that were averaged over.
     left_out : families with plants whose parents are not known.
-    remark : what to bear in mind of the model, if it is from a comparison.
+    remark : what to bear in mind of the model; "" if nothing.
+    genome : the loci of the model; None if models are averaged.
     """
 
     trait: str

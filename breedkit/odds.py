@@ -103,7 +103,7 @@ def plant_odds(
         float(sum(w * each.error for w, each in parts)),
         tuple((name, weight / total) for name, weight, _ in found),
         tuple(f for f in season.family_names if f not in evidence.families),
-        _remark(compared, single), first.genome if single else None,
+        _remark(model, compared, single), first.genome if single else None,
     )  # fmt: skip
 
 
@@ -285,8 +285,10 @@ def _cannot_give(name: str, choices: Choices | None, trait: str, evidence: Evide
     )
 
 
-def _remark(compared: Comparison | None, single: bool) -> str:
-    """What a comparison says of the model, where it is not simply supported."""
+def _remark(model: object, compared: Comparison | None, single: bool) -> str:
+    """What to bear in mind of the model: it is not settled, or more than is followed here."""
+    if isinstance(model, InheritanceModel) and model.recombination:
+        return "The genes of this model are linked; they are followed here as if they were not."
     if compared is None or compared.best is None or compared.standing == "supported":
         return ""
     if compared.standing == "none fits":

@@ -10,10 +10,14 @@ from scipy.special import betaln
 
 import breedkit as bk
 from breedkit.carriers import in_words
-from breedkit.compare import compare_models
+from breedkit.choices import choices_of
+from breedkit.compare import compare_models, season_evidence
 from breedkit.errors import ModelError, TableError
-from breedkit.models import catalogue
+from breedkit.likelihood import Engine, mis_scoring
+from breedkit.models import InheritanceModel, catalogue
 from breedkit.odds import plant_odds
+from breedkit.posterior import posterior
+from breedkit.weights import error_grid
 
 SAMPLE = Path(__file__).parent.parent / "sample_data" / "invented_season"
 
@@ -122,6 +126,50 @@ def test_odds_are_those_of_all_genotypes_written_out(families) -> None:
     for name, expected in slow.items():
         row = table.loc[name]
         assert [row.get(g, 0.0) for g in GENOTYPES] == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("single dominant gene", "ro"), ("incomplete dominance", "rog"),
+        ("recessive epistasis", "rog"), ("duplicate genes", "ro"), ("complementary genes", "ro"),
+    ],
+)  # fmt: skip
+def test_candidates_put_together_are_as_every_one_alone(name: str, words: str) -> None:
+    """Every candidate with its own letters, at every rate, one by one; what plants carry and
+    whether they breed true does not hang on letters."""
+    rng = np.random.default_rng(1)
+    families = {"P1": "r", "P2": "o", "F2": "rr" + words, "A": "", "B": "", "C": ""}
+    families |= {f: families[f] + "".join(rng.choice(list(words), 3)) for f in ("F2", "A", "C")}
+    here = grown(**families)
+    odds = plant_odds(here, "colour", name)
+    evidence, _ = season_evidence(here, "colour", whole=True)
+    k = len(evidence.classes)
+    choices = choices_of(catalogue()[name], (False, False), k, False)
+    rates, log_prior = error_grid()
+    mixing = mis_scoring(rates, k)
+    carries, true, total = np.zeros((len(odds.plants), k)), np.zeros(len(odds.plants)), 0.0
+    for number, prior in enumerate(choices.each_prior):
+        one = choices.candidates(np.array([number]))
+        found = posterior(evidence, one, mixing)
+        weight = np.exp(found.log_likelihood[0] + log_prior) * prior
+        selfing, looks = Engine.of(one.genome).selfing, one.looks[0]
+        gives = np.array([[(selfing[g] > 0)[looks == c].any() for c in range(k)]
+                          for g in range(len(looks))])  # fmt: skip
+        row = {node: i for i, node in enumerate(evidence.counts)}
+        for i, (plant, family, seen) in enumerate(
+            zip(odds.plants, odds.families, odds.seen, strict=True)
+        ):
+            code = evidence.classes.index(seen)
+            own = found.sibs[0, :, row[evidence.families[family]], code]
+            if plant in evidence.plants:
+                own = found.plants[0, :, :, evidence.structure.at[evidence.plants[plant]]]
+            mean = weight @ own
+            carries[i] += mean @ gives
+            true[i] += mean @ ((gives.sum(axis=1) == 1) & gives[:, code] & (looks == code))
+        total += weight.sum()
+    assert odds.carries == pytest.approx(carries / total, abs=1e-10)
+    assert odds.true == pytest.approx(true / total, abs=1e-10)
 
 
 # --- known answers -------------------------------------------------------------
@@ -342,6 +390,13 @@ def test_a_model_that_is_not_settled_says_so() -> None:
     here = grown(F2="rrrrrorrrooo")
     odds = plant_odds(here, "colour", compare_models(here, "colour"))
     assert any("has not settled" in note for note in odds.notes)
+
+
+def test_linked_genes_are_followed_as_unlinked_and_it_is_said() -> None:
+    rule = {"A_B_": "red", "A_bb": "orange", "aa__": "orange"}
+    linked = InheritanceModel.from_rule(rule, "linked", ("AB/AB", "ab/ab"), [0.1])
+    odds = plant_odds(grown(P1="rr", P2="oo", F2="rrroo"), "colour", linked)
+    assert "as if they were not" in odds.notes[0]
 
 
 def test_families_without_scores_are_asked_too() -> None:
