@@ -144,8 +144,9 @@ class PlantOdds(Result):
         sure, hiding = int((self.true >= SURE).sum()), int((self.true <= 1 - SURE).sum())
         given = f"if {show(self.model)} holds" if self.model else "over all models by weight"
         return (
-            f"{trait}, {given}: of {plants(n)}, {sure} breed true with a chance of "
-            f"{percent(SURE)} or more, {hiding} as surely do not, and {n - sure - hiding} are open."
+            f"{trait}, {given}: of {plants(n)}, {sure:,} breed true with a chance of "
+            f"{percent(SURE)} or more, {hiding:,} as surely do not, and "
+            f"{n - sure - hiding:,} are open."
         )
 
     def facts(self) -> list[Fact]:
