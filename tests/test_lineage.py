@@ -228,7 +228,7 @@ def test_simulated_meioses_agree(inbred, seed):
     found = lineage_of(plans, inbred)
     spread = found.spread(MAP)
     rng = np.random.default_rng(seed)
-    n, singles = 1500, {}
+    n, singles = 4000, {}
     labels = {f: (2 * i, 2 * i + (f in inbred)) for i, f in enumerate(found.founders)}
     plants = {name: drawn(plan, n, rng, singles, labels) for name, plan in plans.items()}
     plants |= {f"{name}*": drawn(plans[name], n, rng, singles, labels) for name in ("F3", "line")}
