@@ -31,6 +31,7 @@ from breedkit.pedigree import (
 )
 from breedkit.spelling import tidy
 
+MATINGS = ("selfed", "open")  # stand where a parent would, also if a family is called so
 LONGEST_WAY = 8  # families that a way names
 _ISO = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})\b")
 _DAY_FIRST = re.compile(r"([0-9]{1,2})\.\s?([0-9]{1,2})\.\s?([0-9]{4})\b")
@@ -66,7 +67,7 @@ class Register(NamedTuple):
         """The parents of a family that have a row, or are plants of a family that has one."""
         entry = self.entries.get(family)
         named = [] if entry is None else dict.fromkeys((entry.female, entry.male))
-        return [p for p in named if self.home(p) in self.entries]
+        return [p for p in named if p not in MATINGS and self.home(p) in self.entries]
 
     def home(self, parent: str) -> str:
         """The family that a parent is or stands in."""
@@ -356,7 +357,7 @@ def _to_cross(register: Register, family: str) -> str:
         row, female, male = register.entries[family][:3]
         sides = f"{quote(female)} by {quote(male)}"
         for word, parent in ((male, female), (female, male)):
-            if word in ("selfed", "open"):
+            if word in MATINGS:
                 sides = f"{quote(parent)} {word}"
         steps.append(f"{quote(family)} (row {row}) is {sides}")
         homes = {register.home(p) for p in register.parents(family)}

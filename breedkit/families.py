@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
 from typing import TYPE_CHECKING
 
 from breedkit.errors import PedigreeError, did_you_mean, fold, quote
@@ -257,18 +258,24 @@ def read_register(
     faults: dict[str, PedigreeError] = {}
     taken: dict[str, Chosen] = {}  # each plant is one node, however many families it has
 
+    @cache  # a name stands in many rows
+    def mating(parent: str) -> str:
+        """'selfed' or 'open' if that is meant, else ''."""
+        return parent_word(parent, fold(parent) in families or fold(parent) in single)
+
+    @cache
     def home(parent: str) -> str:
         """The family that a parent is or stands in; '' if there is none in the register."""
         word = fold(parent)
         if word not in families and word in single:
             word = fold(plant_family[single[word]])
-        return families.get(word, "")
+        return "" if mating(parent) else families.get(word, "")
 
     def plan_of(parent: str) -> Plan:
-        family, word = home(parent), fold(parent)
+        family = home(parent)
         if family in faults:
             raise faults[family]
-        if family and word in families:
+        if family and (word := fold(parent)) in families:
             return plans[family]
         if family:
             plant = single[word]
@@ -284,7 +291,7 @@ def read_register(
         if not female or not male:
             known = female or male
             raise PedigreeError(f"Family {quote(name)} has only one parent, {quote(known)}.")
-        words = [parent_word(p, fold(p) in families or fold(p) in single) for p in (female, male)]
+        words = [mating(female), mating(male)]
         if all(words):
             raise PedigreeError(f"Family {quote(name)} is {words[1]}, but no parent is named.")
         one = plan_of(male if words[0] else female)

@@ -56,6 +56,7 @@ def test_a_plant_that_is_its_own_ancestor() -> None:
         "Mend the row that is wrong."
     )
     assert "'M' (row 3) from plant 'N-1' of 'N', 'N' (row 4) from plant 'M-4' of 'M'" in found["M"]
+    assert circles(entries(("A", "", ""), ("open", "A", "open"), ("selfed", "A", "selfed"))) == {}
     assert found["O"].startswith("The circle: 'O' (row 5) from 'O'. Mend")
 
 
@@ -74,9 +75,9 @@ def test_circles_against_a_library_of_graphs(seed: int) -> None:
 
 def test_a_register_that_is_one_great_circle_is_said_soon() -> None:
     rows = [(f"X{k}", f"X{(k + 1) % 3000}", "selfed") for k in range(3000)]
-    start = time.perf_counter()
+    start = time.process_time()
     found = circles(entries(*rows))
-    assert time.perf_counter() - start < 2
+    assert time.process_time() - start < 2
     assert len(found) == 3000
     assert all(len(way) < 600 and ", …. Mend" in way for way in found.values())
 
@@ -319,7 +320,7 @@ def test_checking_two_thousand_families_is_soon() -> None:
             for k, n in enumerate(names)]  # fmt: skip
     register = entries(*rows)
     plans = read_register([row[:3] for row in rows])
-    start = time.perf_counter()
+    start = time.process_time()
     found = [*circles(register), *unsown(register), *mistaken(register, plans, {})]
-    assert time.perf_counter() - start < 0.5
+    assert time.process_time() - start < 0.5
     assert found == []

@@ -121,6 +121,12 @@ def test_registers_that_contradict_themselves(rows: list[tuple[str, str, str]], 
         read_register(rows)
 
 
+def test_a_family_may_be_called_open_and_come_from_open_pollination() -> None:
+    rows = [("A", "", ""), ("B", "", ""), ("open", "A", "open"), ("selfed", "selfed", "B")]
+    assert read_register(rows)["open"] == Intermating(Founder("A"))
+    assert read_register(rows)["selfed"] == Selfing(Founder("B"))
+
+
 def test_what_stands_beside_the_only_parent_says_how_it_was_mated() -> None:
     rows = [("A", "", ""), ("B", "", ""), ("F1", "A", "B"), ("F2", "Selfed", "F1"),
             ("bees", "OP", "F1"), ("none", "selfed", "open")]  # fmt: skip

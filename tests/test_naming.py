@@ -267,9 +267,9 @@ def test_two_thousand_plants_over_fifteen_seasons_are_named_soon() -> None:
     frame, table = register(rows), planted(plants)
     best = np.inf
     for _ in range(3):
-        start = time.perf_counter()
+        start = time.process_time()  # others may use the machine
         families = name_families(frame, family_plans(frame, (), table))
         each = name_plants(table, families)
-        best = min(best, time.perf_counter() - start)
+        best = min(best, time.process_time() - start)
     assert families["short name"].is_unique and each["short name"].is_unique
     assert best < 0.4
