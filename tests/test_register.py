@@ -63,6 +63,18 @@ def test_every_fault_of_a_register() -> None:
     assert "'F2 7', 'F3 7'" in findings[2].problem.suggestion
 
 
+def test_a_column_of_generations_is_used() -> None:
+    rows = pd.DataFrame({"family": ["A", "B", "X"], "female": ["", "", "A"],
+                         "male": ["", "", "B"], "Generation": ["", "P", "F1"]})  # fmt: skip
+    _, findings = read_families(read_table(rows, ("family",), "families"), list)
+    assert not findings
+    rows["Generation"] = ["", "P", "F2"]
+    frame, findings = read_families(read_table(rows, ("family",), "families"), list)
+    assert wrong(findings) == [(4, "Generation", "is typed, but its parents make it F1")]
+    assert findings[0].severity == "check"
+    assert frame["Generation"].tolist() == ["", "P", "F2"]
+
+
 def test_own_columns_and_rows_without_a_name_stay() -> None:
     rows = pd.DataFrame({"family": ["F2", ""], "Bed": ["3", "4"]})
     frame, findings = read_families(read_table(rows, ("family",), "families"), list)
@@ -111,6 +123,17 @@ def test_ways_to_write_selfed(word: str) -> None:
     assert frame["male"].tolist() == ["", "selfed"]
     named, _ = register(("Self", "", ""), ("F1", "F2-1", "self"))
     assert named["male"].tolist() == ["", "Self"]
+
+
+@pytest.mark.parametrize(
+    "word, made", [("Selfed", Selfing), ("itself", Selfing), ("⊗", Selfing), ("bees", Intermating)]
+)
+def test_the_word_may_stand_on_the_female_side(word: str, made: type) -> None:
+    frame, findings = register(("A", "", ""), ("B", "", ""), ("F1", "A", "B"), ("X", word, "f1"))
+    assert not findings
+    plans = read_register(frame[["family", "female", "male"]].itertuples(index=False, name=None))
+    assert plans["X"] == made(plans["F1"])
+    assert frame.loc[5, ["female", "male"]].tolist()[1] == "F1"
 
 
 @pytest.mark.parametrize("word", ["OP", "open", "Open pollinated", "open-pollinated", "bees"])
