@@ -15,7 +15,7 @@ A bare BC1 goes back to the first parent.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -342,7 +342,7 @@ def family_plans(
         [""] * len(families)
         for c in ("family", "female", "male")
     ]  # fmt: skip
-    rows = list(zip(*sides, strict=True))
+    rows, names = list(zip(*sides, strict=True)), list(names)
     # Without a register nobody said that a family without parents is a founder: then, as
     # for a family that is not in it, only a name such as 'F2' tells where it comes from.
     registered = any(female or male for _, female, male in rows)
@@ -351,10 +351,34 @@ def family_plans(
     rows += [(f, "", "") for f in names if f not in known]
     rows = [row for row in rows if row[0] in founders or any(row[1:]) or _is_short_form(row[0])]
     single = parent_plants(families, plants)
+    home: dict[str, str] = single["family"].to_dict()
+    grown = names if plants is None or "family" not in plants else plants["family"].unique()
+    planted = {fold(str(family)) for family in grown}
+    spelled = {fold(f): f for f, *_ in rows}
+    for parent in dict.fromkeys(parent for row in rows for parent in row[1:]):
+        if fold(parent) not in spelled and parent not in home:
+            family = earlier_home(parent, spelled, planted)
+            home |= {parent: family} if family else {}
     looks: dict[str, str] = {}
     if trait is not None and trait in single:
         looks = {plant: str(look) for plant, look in single[trait].dropna().items()}
-    return read_register(rows, single["family"].to_dict(), looks, skip_faults=True)
+    return read_register(rows, home, looks, skip_faults=True)
+
+
+def earlier_home(parent: str, families: Mapping[str, str], planted: Set[str]) -> str:
+    """The family whose plant a parent was in an earlier year: 'F2' for 'F2-06'; else ''.
+
+    Only of a family without plants in the table can it be told that the others are missing
+    too; where some are there, a code that is not may be a slip.
+
+    Parameters
+    ----------
+    families : name of a family as it is compared -> as it is spelled.
+    planted : families that have plants, as they are compared.
+    """
+    parts = re.fullmatch(r"(.+)[\s.:/-]+(\w*[0-9]\w*)", fold(parent), re.S)
+    family = families.get(parts[1].rstrip(" .:/-"), "") if parts else ""
+    return family if fold(family) not in planted else ""
 
 
 def parent_plants(families: pd.DataFrame, plants: pd.DataFrame | None) -> pd.DataFrame:

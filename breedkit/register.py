@@ -10,10 +10,13 @@ The family register says for each family which two parents it is from: founders
 code: "F2 17", "F2-17"). `selfed` (self, itself, ⊗) stands for the other parent again,
 `open` (OP, bees) for any pollen, on either side. Names of families match but for blanks and hyphens
 between a letter and a digit: F 2, F-2 and f2 are one, F1-1 and F11 are two. A parent that
-nobody knows is a founder, which gets a row; but not if it is nearly the name of a family,
-looks like a plant's code, or has no plants while others have rows. What contradicts itself
-between rows (`breedkit.descent`) is said with the rows that lead to it; the first row of a
-family and its parents count, not the generation that its name or a column `generation` says.
+nobody knows is a plant of an earlier year if it is called like one of a family that has no
+plants in the table ("F2-17"); else a founder, which gets a row; but not if it is nearly the
+name of a family, looks like a plant's code, or has no plants while others have rows.
+
+What contradicts itself between rows (`breedkit.descent`) is said with the rows that lead to
+it. The first row of a family and its parents count, not the generation that its name or a
+column `generation` says.
 """
 
 from __future__ import annotations
@@ -27,7 +30,7 @@ import pandas as pd
 
 from breedkit.descent import Entry, Register, circles, is_generation, mistaken, unsown
 from breedkit.errors import Problem, fold, quote
-from breedkit.families import PARENT_WORDS, parent_word, read_register
+from breedkit.families import PARENT_WORDS, earlier_home, parent_word, read_register
 from breedkit.headers import FOREIGN
 from breedkit.reading import Finding, Sheet
 from breedkit.results import listing
@@ -239,7 +242,16 @@ def read_families(
     codes = {code for code, _ in plants(None)} if unknown else set()
     bare = frame[["female", "male"]].map(fold).isin(TOKENS).all(axis=1) & (frame["family"] != "")
     founders: list[str] = []
+    absent: dict[str, list[tuple[int, str]]] = {}  # family without plants -> cells with its plants
+    words = {fold(name): name for name in spelled.values()}
+    sown = {fold(name) for name in planted}
     for key, places in unknown.items():
+        typed = str(frame.at[places[0]])
+        family = earlier_home(typed, words, sown)
+        if family and all(frame.at[row, "family"] != family for row, _ in places):
+            absent.setdefault(family, []).extend(places)
+            homes |= {str(frame.at[place]): family for place in places}
+            continue
         what = "is neither a family nor a plant"
         advice = _doubt(str(frame.at[places[0]]), names, codes)
         if not advice and bare.any() and key not in names:  # founders have rows here
@@ -259,6 +271,9 @@ def read_families(
             frame.at[place] = founders[-1]
     register = _entries(frame, homes)
     _with_offspring(findings, stuck, register)
+    for family, places in absent.items():
+        what = f"is taken as a plant of {quote(family)} of another year: none of them is here"
+        fault(*places[0], what, "", "note", len(places))
     own_column = next((c for c in columns if fold(c) in GENERATION), None)
     findings += _contradictions(sheet.source, frame, register, columns, own_column)
     if founders:  # numbered as if their rows had been typed below the others

@@ -237,6 +237,12 @@ def test_founders_without_a_row_keep_their_names_when_they_get_one() -> None:
     assert after[["F1", "F2", "X"]].equals(before[["F1", "F2", "X"]])
 
 
+def test_names_stay_when_the_plants_of_earlier_years_are_no_longer_in_the_table() -> None:
+    whole = season(YEARS, PLANTS).names()
+    for kept in (PLANTS[2:], [("1", "29x")]):
+        assert season(YEARS, kept).names().equals(whole)
+
+
 def test_without_a_register_the_short_forms_are_named() -> None:
     alone = load_season(planted([("1", "F2"), ("2", "F1"), ("3", "Kids")]).assign(c="red"))
     assert alone.names()["short name"].tolist() == ["P1P2 F2", "P1P2 F1", ""]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from breedkit.families import read_register
-from breedkit.pedigree import Cross, Founder, Intermating, Selfing
+from breedkit.families import family_plans, read_register
+from breedkit.pedigree import Chosen, Cross, Founder, Intermating, Selfing
 from breedkit.reading import Finding, Sheet, read_table
 from breedkit.register import read_families, read_traits, trait_frame
 from breedkit.spelling import Trait
@@ -204,6 +204,27 @@ def test_what_may_be_a_slip_is_no_founder(parent: str, advice: str) -> None:
     assert findings[0].severity == "mend"
     assert findings[0].problem.suggestion.startswith(advice)
     assert frame["family"].tolist() == ["Invented Lantern", "F1"]
+
+
+def test_a_plant_of_a_family_without_plants_is_of_an_earlier_year() -> None:
+    frame, findings = register(
+        ("Ann", "", ""), ("Bo", "", ""), ("26-x", "Ann", "Bo"), ("27-x", "26-x", "self"),
+        ("28-x", "27-x-04", "self"), ("28-y", "27-X 11", "Ann"), ("29", "F2-77", "self"),
+        ("F2", "26-x", "self"), ("30", "30-1", "self"),
+    )  # fmt: skip
+    assert [(f.severity, f.rows, f.problem.found) for f in findings] == [
+        ("mend", 1, "F2-77"),  # the F2 has plants, but not this one
+        ("mend", 1, "30-1"),  # no family comes from its own plant
+        ("note", 2, "27-x-04"),
+    ]
+    assert findings[2].problem.what == (
+        "is taken as a plant of '27-x' of another year: none of them is here"
+    )
+    assert frame["female"].tolist()[4:6] == ["27-x-04", "27-X 11"]
+    plans = family_plans(frame, ["F2"], pd.DataFrame(PLANTS, columns=["plant", "family"]))
+    assert plans["28-x"] == Selfing(Chosen(plans["27-x"], None, "27-x-04"))
+    assert plans["28-y"] == Cross(Chosen(plans["27-x"], None, "27-X 11"), Founder("Ann"))
+    assert not {"29", "30"} & set(plans)
 
 
 def test_a_slip_for_another_founder_is_no_second_founder() -> None:
