@@ -22,6 +22,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from breedkit.errors import ModelError
+
+MOST_CELLS = 5_000_000  # numbers of one table, 8 bytes each
+TOGETHER = 20_000_000  # numbers of one table for all that go along
 LARGE = 20_000  # numbers in tables from which they are multiplied two by two
 LETTERS = "abcdfghijklmnopqrstuvwxy"  # in einsum, of variables; z and e are the leading axes
 
@@ -55,6 +59,8 @@ def _plan(given: tuple[tuple[int, ...], ...]) -> tuple[tuple[Step, ...], dict[in
     while left:
         around = {n: {g for v in tables.values() if n in v for g in v} for n in left}
         n = min(left, key=lambda variable: (len(around[variable]), variable))
+        if len(around[n]) > len(LETTERS):
+            raise _too_much()
         near = tuple(sorted(around[n] - {n}))
         touched = tuple(i for i, v in tables.items() if n in v)
         found.append(((n, *near), touched, tuple(tables.pop(i) for i in touched)))
@@ -85,30 +91,62 @@ def _subscripts(terms: tuple[tuple[int, ...], ...], kept: tuple[int, ...]) -> st
 class Elimination:
     """All variables of some tables summed out.
 
+    Parameters
+    ----------
+    tables : over all variables together.
+    back : keep what `joint` needs.
+
     Attributes
     ----------
     log_total : the log of the total, along the two leading axes.
+
+    Raises
+    ------
+    ModelError
+        if too many variables hang together.
     """
 
-    def __init__(self, tables: Sequence[Table]):
+    def __init__(self, tables: Sequence[Table], back: bool = False):
         self._steps, self._order = _plan(tuple(variables for variables, _ in tables))
-        self._tables = dict(enumerate(table for _, table in tables))
+        cells = max(table.shape[-1] for _, table in tables) ** max(
+            len(step.variables) for step in self._steps
+        )
+        if cells > MOST_CELLS:
+            raise _too_much()
+        leading = np.broadcast_shapes(*(table.shape[:2] for _, table in tables))
+        self._axis = int(leading[1] >= leading[0])
+        self._parts: list[Elimination] = []
+        self.log_total: np.ndarray
+        if leading[0] * leading[1] * cells > TOGETHER and max(leading) > 1:
+            self._parts = [Elimination(half, back) for half in _halves(tables, self._axis)]
+            self.log_total = np.concatenate([p.log_total for p in self._parts], self._axis)
+        else:
+            self.log_total = self._summed(tables, back)
+
+    def _summed(self, tables: Sequence[Table], back: bool) -> np.ndarray:
+        """Sum out one variable after another: the log of the total."""
+        at_hand = dict(enumerate(table for _, table in tables))
+        self._tables = at_hand.copy() if back else {}
         self._sums: list[np.ndarray] = []
-        scales = []
+        total = np.zeros((1, 1))
         for i, step in enumerate(self._steps, start=len(tables)):
-            product = _einsum(step.sum, [self._tables[t] for t in step.tables])
-            self._sums.append(product)
+            product = _einsum(step.sum, [at_hand.pop(t) for t in step.tables])
             top = product.max(axis=tuple(range(2, product.ndim)), keepdims=True)
-            if step.later >= 0:
-                self._tables[i] = ratio(product, top)
-            scales.append(top.reshape(top.shape[:2]))
-        self.log_total: np.ndarray = sum((log(scale) for scale in scales), np.zeros((1, 1)))
+            total = total + log(top.reshape(top.shape[:2]))
+            if step.near:
+                at_hand[i] = ratio(product, top)
+            if back:
+                self._sums.append(product)
+                self._tables |= {i: at_hand[i]} if step.near else {}
+        return total
 
     def joint(self, variables: tuple[int, ...]) -> np.ndarray:
         """Joint chances of variables that stand in one table together, in this order.
 
         Where the total is 0 they are all 0.
         """
+        if self._parts:
+            return np.concatenate([p.joint(variables) for p in self._parts], self._axis)
         at = min(self._order[n] for n in variables)
         return np.einsum(_subscripts((self._steps[at].variables,), variables), self._cliques[at])
 
@@ -122,6 +160,20 @@ class Elimination:
             tables = [self._tables[t] for t in step.tables]
             found[i] = _einsum(step.clique, [*tables, ratio(known, whole)])
         return found
+
+
+def _halves(tables: Sequence[Table], axis: int) -> list[list[Table]]:
+    """The same tables for the first half along a leading axis, and for the second."""
+    middle = max(table.shape[axis] for _, table in tables) // 2
+    parts = [(slice(None),) * axis + (part,) for part in (slice(middle), slice(middle, None))]
+    return [[(v, t if t.shape[axis] == 1 else t[part]) for v, t in tables] for part in parts]
+
+
+def _too_much() -> ModelError:
+    return ModelError(
+        "So many plants are mated with each other that it is too much to follow.\n"
+        "Ask for a model of fewer genes, or leave some of the mated plants out."
+    )
 
 
 def _einsum(subscripts: str, tables: Sequence[np.ndarray]) -> np.ndarray:

@@ -420,7 +420,7 @@ class Pass:
             said = np.exp(logs - top)
             shape = (*said.shape[:2], *[states] * len(members[0]))
             tables += [(plants, said[..., i].reshape(shape)) for i, plants in enumerate(members)]
-        self.core = Elimination(tables)
+        self.core = Elimination(tables, self.back)
         self.sums += self.core.log_total
 
 

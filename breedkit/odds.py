@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 
 LEAST = 1e-3  # models with less weight are left out of an average
 LEAST_CANDIDATE = 1e-13  # candidates with less weight are left out
-CELLS = 4_000_000  # numbers of one array of chances, 8 bytes each
+CELLS = 16_000_000  # numbers, 8 bytes each, that are worked out together
 
 
 def plant_odds(
@@ -144,7 +144,9 @@ def _under(
     hidden = len(evidence.structure.plants)
     rows = hidden + len(evidence.counts) * (k + 1)
     chances, carries, true = (np.zeros((rows, width)) for width in (states, k, k))
-    step = max(CELLS // (len(mixing) * rows * states), 1)
+    # each plant that mates with others brings a table over itself and two more, or nearly so
+    width = rows * states + len(evidence.structure.core) * states**3
+    step = max(CELLS // (len(mixing) * width), 1)
     for part in (slice(i, i + step) for i in range(0, len(kept), step)):
         some, w = candidates.part(part), weight[part]
         found = posterior(evidence, some, mixing)
