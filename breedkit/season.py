@@ -118,9 +118,13 @@ class Season(Result):
         return self._families[(names != "") & ~names.duplicated()].copy()
 
     def names(self, of: str = "families") -> pd.DataFrame:
-        """Generation and short name of the "families" or "plants" (`of`), from the register.
+        """Generation and short name of each of the "families" or "plants" (`of`).
 
-        See `breedkit.naming` for the columns. Rows added below leave the names as they are.
+        Returns
+        -------
+        frame
+            family, generation, parents, short name, pedigree; or plant, family, generation,
+            short name. They follow from the register; rows added below do not change them.
         """
         of = pick(of, ("families", "plants"), "list of names", TableError)
         families, plants = self.families, self.plants
