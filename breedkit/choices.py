@@ -17,7 +17,7 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from math import comb, prod
+from math import comb, perm, prod
 
 import numpy as np
 
@@ -28,8 +28,8 @@ from breedkit.likelihood import Candidates
 from breedkit.models import InheritanceModel
 
 MOST_CLASSES = 6
-MOST_FOUNDERS = 5000  # choices of their genotypes
-MOST_TOGETHER = 40_000  # choices of rule and founders, where rules are put together
+MOST_FOUNDERS = 40_000  # choices of their genotypes
+MOST_TOGETHER = 60_000  # choices of rule and founders, where rules are put together
 SHARES = 24  # shares that are tried of plants that show their class, or that live
 UNTRUE = 0.02  # prior chance that a founder does not breed true: our own choice
 
@@ -97,8 +97,10 @@ class Choices:
     def each_prior(self) -> np.ndarray:
         """The prior of every candidate, in the order of their numbers."""
         rules, _, names, _ = self.sizes
-        alike = np.full((rules, 1, max(names, 1), 1), 1 / (rules * max(names, 1)))
-        return (alike[:, :, :names] * self.prior[:, None, None] * self.share_prior).ravel()
+        # rules put together name only classes that were seen, out of all ways to name them
+        ways = perm(self.classes, self.names.shape[1]) if rules > 1 else max(names, 1)
+        alike = np.full((rules, 1, names, 1), 1 / (rules * ways))
+        return (alike * self.prior[:, None, None] * self.share_prior).ravel()
 
 
 @lru_cache(maxsize=2048)

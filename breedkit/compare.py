@@ -11,17 +11,18 @@ that of seasons drawn from the candidate itself.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from numbers import Real
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy.special import xlogy
 
 from breedkit.choices import MOST_CLASSES
-from breedkit.comparison import MISFIT, Comparison
+from breedkit.comparison import DRAWN, MISFIT, Comparison
 from breedkit.errors import ModelError, quote
-from breedkit.evidence import Evidence
+from breedkit.evidence import Evidence, Kind
 from breedkit.families import family_plans
 from breedkit.genome import Genome
 from breedkit.likelihood import Candidates, draw, expected_shares, log_likelihoods, mis_scoring
@@ -44,8 +45,8 @@ if TYPE_CHECKING:
 
     from breedkit.season import Season
 
-DRAWN = 400  # seasons drawn to judge the misfit
 CELLS = 4_000_000  # numbers of one array in that
+LEAST_SHARE = 0.1  # of plants that live or show, or do not, in a remedy
 LIKELIEST = 2  # models for which a remedy is sought if none fits
 
 
@@ -92,7 +93,7 @@ def compare_evidence(
     """Compare all models over the scores of a register; see `compare_models`."""
     classes = evidence.classes
     slips = _Slips.of(scoring_error, evidence, ordered)
-    chosen = (*catalogue().values(), no_segregation()) if models is None else tuple(models)
+    chosen = (*catalogue().values(), no_segregation()) if models is None else _chosen(models)
     weighing = weigh(
         evidence, chosen, slips.mixing, slips.log_prior, ordered, others=models is None
     )
@@ -102,24 +103,50 @@ def compare_evidence(
     result = Comparison(
         trait, evidence.n, tuple(by_family), tuple(left_out), (), 0.0, (0.0, 0.5),
         scoring_error is not None, 1.0, "", weighing.tried, weighing.distinct,
-        tuple(evidence.founders), classes, by_family, np.eye(len(classes)),
+        tuple(evidence.founders), _crosses(evidence), classes, by_family, slips.mixing[0],
         tuple(weighing.too_many), None,
     )  # fmt: skip
     if not found:
         return result
     weights = _weights(evidence, found, slips)
-    best = found[int(np.argmax(model_shares(found)))]
+    shares = model_shares(found)
+    if not shares.any():  # without slips no model allows these scores
+        return replace(result, weights=weights, error=float(slips.rates[0]), misfit=0.0)
+    best = found[int(np.argmax(shares))]
     fit = _fitted(evidence, best, slips)
     error, interval = _seen_slips(found, slips)
     # of each rate, under the best model
     logs = log_sum((best.worked.likelihoods + slips.log_prior).T)
     mixing = np.tensordot(np.exp(logs - log_sum(logs)), slips.mixing, 1)
-    unfit = models is None and (fit.misfit < MISFIT or weights[0].together > 1)
+    unfit = models is None and fit.misfit < MISFIT and not weighing.too_many
     return replace(
         result, weights=weights, error=error, error_interval=interval, misfit=fit.misfit,
         worst=_worst(evidence, fit), mixing=mixing,
         remedy=_remedy(evidence, weights, slips) if unfit else None,
     )  # fmt: skip
+
+
+def _chosen(models: Sequence[InheritanceModel]) -> tuple[InheritanceModel, ...]:
+    """The models to compare, each once."""
+    if isinstance(models, Mapping):
+        models = list(models.values())
+    if not models or not all(isinstance(m, InheritanceModel) for m in models):
+        raise ModelError("Give the models as a list, such as list(catalogue().values()).")
+    linked = [quote(m.name) for m in models if m.recombination]
+    if linked:
+        raise ModelError(f"Only unlinked genes are compared; these are linked: {listing(linked)}.")
+    return tuple(dict.fromkeys(models))
+
+
+def _crosses(evidence: Evidence) -> tuple[tuple[str, str], ...]:
+    """The founders that were crossed with each other, female and male."""
+    name = {node: founder for founder, node in evidence.founders.items()}
+    found = [
+        (name[node.one], name[node.other])
+        for node in evidence.nodes
+        if node.kind == Kind.CROSS and node.one in name and node.other in name
+    ]
+    return tuple(dict.fromkeys(pair for pair in found if pair[0] != pair[1]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,8 +169,8 @@ class _Slips:
         if scoring_error is None:
             rates, log_prior = error_grid()
             return cls(rates, log_prior, mis_scoring(rates, len(classes), ordered), ordered)
-        if isinstance(scoring_error, float | int):
-            if not 0 <= scoring_error <= 0.5:
+        if isinstance(scoring_error, Real):
+            if not 0 <= float(scoring_error) <= 0.5:
                 raise ModelError(f"A scoring error lies from 0 to 0.5; {scoring_error} does not.")
             rates = np.array([float(scoring_error)])
             return cls(rates, np.zeros(1), mis_scoring(rates, len(classes), ordered), ordered)
@@ -157,15 +184,22 @@ class _Slips:
         return len(self.rates) == 1
 
 
-def _as_matrix(table: pd.DataFrame, classes: Sequence[str]) -> np.ndarray:
+def _as_matrix(table: object, classes: Sequence[str]) -> np.ndarray:
     """A table of what each class is written down as, in the order of the classes."""
+    import pandas as pd
+
+    if not isinstance(table, pd.DataFrame):
+        raise ModelError(
+            "A scoring error is a rate such as 0.02, or a table with a row and a column a class."
+        )
     missing = [c for c in classes if c not in table.index or c not in table.columns]
     if missing:
         raise ModelError(
             f"The table of scoring errors lacks {listing([quote(c) for c in missing])}.\n"
             "It needs a row and a column for every class."
         )
-    matrix = table.loc[list(classes), list(classes)].to_numpy(dtype=float)
+    cells = table.loc[list(classes), list(classes)]
+    matrix = cells.apply(pd.to_numeric, errors="coerce").to_numpy(dtype=float)
     if not (matrix >= 0).all() or np.abs(matrix.sum(axis=1) - 1).max(initial=0) > 1e-6:
         raise ModelError("In a table of scoring errors no share is below 0 and each row totals 1.")
     return matrix / matrix.sum(axis=1, keepdims=True)
@@ -183,6 +217,8 @@ def season_evidence(
     name = str(counts.columns.name)
     seen = counts.columns[counts.to_numpy().any(axis=0)]
     spare = [c for c in counts.columns if c not in seen][: max(MOST_CLASSES - len(seen), 0)]
+    if season.trait(trait).kind == "ordered":
+        spare = []  # the neighbours of a class are the next that were seen
     counts = counts[[c for c in counts.columns if c in seen or c in spare]]
     sheet = season.plants
     plans = family_plans(season.families, season.family_names, sheet)
@@ -264,21 +300,26 @@ def _fitted(evidence: Evidence, weighed: Weighed, slips: _Slips) -> _Fit:
 
 
 def _seen_slips(found: Sequence[Weighed], slips: _Slips) -> tuple[float, tuple[float, float]]:
-    """The likeliest rate of mis-scoring and its 95 % interval.
+    """The mean rate of mis-scoring, over all models by weight, and a 95 % interval.
 
-    The likelihood of a rate is averaged over all models and candidates by what they weigh
-    beforehand; the interval holds the rates whose log-likelihood is within 1.92 of the largest,
-    half the 95 % point of chi-square with 1 degree of freedom.
+    The interval is by likelihood, averaged over all models and candidates by what they weigh
+    beforehand: the rates whose log-likelihood is within 1.92 of the largest, half the 95 %
+    point of chi-square with 1 degree of freedom.
     """
     if slips.known:
         return float(slips.rates[0]), (float(slips.rates[0]), float(slips.rates[0]))
     prior = np.log(model_prior([each.choices.rules for each in found]))
-    each = [log_sum((w.worked.likelihoods + np.log(w.worked.prior)[:, None]).T) for w in found]
-    logs = log_sum((np.stack(each) + prior[:, None]).T)
+    each = np.stack(
+        [log_sum((w.worked.likelihoods + np.log(w.worked.prior)[:, None]).T) for w in found]
+    )
+    logs = log_sum((each + prior[:, None]).T)
     roots = np.linspace(0, 0.5**0.5, 801)
-    logs = np.interp(roots, np.sqrt(slips.rates), logs)
-    inside = roots[logs >= logs.max() - 1.9207] ** 2
-    return float(roots[logs.argmax()] ** 2), (float(inside[0]), float(inside[-1]))
+    fine = np.interp(roots, np.sqrt(slips.rates), logs)
+    inside = roots[fine >= fine.max() - 1.9207] ** 2
+    after = logs + slips.log_prior
+    mean = float(np.exp(after - log_sum(after)) @ slips.rates)
+    low, high = float(inside[0]), float(inside[-1])
+    return min(max(mean, low), high), (low, high)
 
 
 def _misfit(evidence: Evidence, one: Candidates, mixing: np.ndarray, at_best: np.ndarray) -> float:
@@ -312,6 +353,12 @@ def _worst(evidence: Evidence, fit: _Fit) -> str:
     whole, part = (log_likelihoods(e, fit.one, fit.mixing)[:, 0] for e in (evidence, without))
     rows = np.concatenate([evidence.rows(node) for node in nodes])
     lacking = _own_shares(rows) - (whole - part)
+    # A family that shows just the class it should, and nothing else, is not at fault.
+    expected = expected_shares(evidence, fit.one)[0, 0]
+    clean = (rows.max(axis=1) == rows.sum(axis=1)) & (
+        expected[np.arange(len(rows)), rows.argmax(axis=1)] > 0.5
+    )
+    lacking[clean & (not clean.all())] = -np.inf
     return next(f for f, n in evidence.families.items() if n == nodes[int(lacking.argmax())])
 
 
@@ -320,7 +367,11 @@ def _remedy(
 ) -> ModelWeight | None:
     """The likeliest model that would fit if a class did not always show, or did not always live."""
     seen = int(evidence.seen.sum())
-    able = [w for w in weights if w.model.reference and len(w.classes) == seen > 1]
+    able = [
+        w
+        for w in weights
+        if w.model.reference and len(w.classes) == seen > 1 and not w.model.rule.lethal
+    ]
     likeliest = [*able[:LIKELIEST], *(w for w in able[LIKELIEST:] if w.model.genes == 1)]
     variants = [
         (variant, w.classes)
@@ -339,7 +390,8 @@ def _remedy(
         return None
     best = _weights(evidence, found, slips)[0]
     fit = _fitted(evidence, found[int(np.argmax(model_shares(found)))], slips)
-    return best if fit.misfit >= MISFIT else None
+    credible = best.share is not None and LEAST_SHARE <= best.share <= 1 - LEAST_SHARE
+    return best if credible and fit.misfit >= MISFIT else None
 
 
 def _saturated(evidence: Evidence) -> np.ndarray:

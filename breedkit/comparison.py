@@ -16,6 +16,7 @@ import numpy as np
 from breedkit import modelcharts
 from breedkit.errors import ModelError, quote
 from breedkit.nextfamily import NextFamily, next_family
+from breedkit.pedigree import TESTER
 from breedkit.results import Fact, Result, chance, listing, percent, plants, sentence, show
 from breedkit.weights import ANOTHER, ModelWeight
 
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
 SUPPORTED = 0.95  # weight from which a model is called supported
 LEFT = 0.95  # the rivals that are named make up this weight together
+DRAWN = 400  # seasons drawn to judge the misfit
 MANY = 20  # models from which the price of trying so many is told
 MISFIT = 0.01  # chance of the best candidate's misfit below which none is said to fit
 
@@ -43,6 +45,7 @@ class Comparison(Result):
     misfit : chance of a misfit as large as the best candidate's, or larger, if it holds.
     worst : the family that fits worst, with its own share of the misfit.
     tried, distinct : candidates, and how many of them are told apart here.
+    crosses : the founders that were crossed with each other, female and male.
     counts : plants of each class in every family, those not scored left out.
     mixing : (classes, classes), what each class is written down as, on average over the rates
         of mis-scoring under the best model, weighed by prior and scores.
@@ -64,6 +67,7 @@ class Comparison(Result):
     tried: int
     distinct: int
     founders: tuple[str, ...]
+    crosses: tuple[tuple[str, str], ...]
     classes: tuple[str, ...]
     counts: Mapping[str, tuple[int, ...]]
     mixing: np.ndarray
@@ -86,9 +90,24 @@ class Comparison(Result):
             for sizes below 1, or a certainty outside 0.5 to 1.
         """
         return next_family(
-            self.weights if self.n else (), self.founders, self.classes, self.mixing, sizes,
-            certainty, self.worst if self.standing == "none fits" else "",
+            self.weights if self.n else (), self._to_cross, self.founders, self.classes,
+            self._seen, self.mixing, sizes, certainty,
+            self.worst or "all families" if self.standing == "none fits" else "",
         )  # fmt: skip
+
+    @property
+    def _to_cross(self) -> tuple[tuple[str, str], ...]:
+        """The crosses of founders that there are, or the first two founders."""
+        grown = tuple(f for f in self.founders if f != TESTER)
+        return self.crosses or ((grown[0], grown[1]),) if len(grown) > 1 else ()
+
+    @property
+    def _seen(self) -> tuple[str, ...]:
+        """The classes that offspring showed; those of all plants if there are none."""
+        offspring = [row for f, row in self.counts.items() if f not in self.founders]
+        none = [(0,) * len(self.classes)]
+        rows = np.array(offspring or list(self.counts.values()) or none)
+        return tuple(c for c, n in zip(self.classes, rows.sum(axis=0), strict=True) if n)
 
     @property
     def best(self) -> ModelWeight | None:
@@ -119,9 +138,16 @@ class Comparison(Result):
             return "no such classes" if self.n else "nothing scored"
         if self.misfit < MISFIT:
             return "none fits"
-        if sum(w.weight for w in self.inseparable) < SUPPORTED:
+        together = sum(w.weight for w in self.inseparable)
+        if together < SUPPORTED or self.too_many or self._one_way:
             return "cannot tell"
         return "supported" if len(self.inseparable) == 1 else "not separable"
+
+    @property
+    def _one_way(self) -> bool:
+        """Whether the mother alone seems to decide, but no cross was made both ways."""
+        turned = any((male, female) in self.crosses for female, male in self.crosses)
+        return not turned and not any(w.model.genes for w in self.inseparable)
 
     @property
     def verdict(self) -> str:
@@ -152,8 +178,15 @@ class Comparison(Result):
         if self.standing == "not separable":
             return f"{trait}: cannot tell yet; {names} expect the same numbers here. {base}"
         names = _either([w.name for w in self.undecided])
-        if len(self.undecided) == 1:
-            return f"{trait}: cannot tell yet, though {names} leads. {base}"
+        if together >= SUPPORTED and self.too_many:
+            many = len(self.too_many)
+            why = f"there is too much to follow for {many} model{'s' if many > 1 else ''}"
+            return f"{trait}: cannot tell; {why}. Of the others {names} leads. {base}"
+        if together >= SUPPORTED and self._one_way:
+            return (
+                f"{trait}: cannot tell yet; {names} leads, but seed of the mother's own pollen "
+                f"would look the same. Make the cross the other way round too. {base}"
+            )
         return f"{trait}: cannot tell yet; it may be {names}. {base}"
 
     def facts(self) -> list[Fact]:
@@ -165,8 +198,10 @@ class Comparison(Result):
         low, high = (percent(e) for e in self.error_interval)
         remark = "as given" if self.fixed_error else f"{low} to {high} in 19 of 20 such seasons"
         facts.append(Fact("mis-scored plants", percent(self.error), remark))
-        facts.append(Fact("chance of such a misfit", chance(self.misfit),
-                          f"if {self.best.name} holds; worst in {show(self.worst)}"))  # fmt: skip
+        worst = f"; worst in {show(self.worst)}" if self.misfit < 0.05 and self.worst else ""
+        least = 1 / (DRAWN + 1)
+        odds = f"under {chance(least)}" if 0 < self.misfit <= least else chance(self.misfit)
+        facts.append(Fact("chance of such a misfit", odds, f"if {self.best.name} holds{worst}"))
         facts.append(Fact("candidates tried", f"{self.tried:,}",
                           f"{self.distinct:,} of them can be told apart here"))  # fmt: skip
         return facts
@@ -177,8 +212,8 @@ class Comparison(Result):
             return ()
         notes = [
             "The share beside a model is its weight: the chance that it is the right one, if "
-            "one of these is, a model with one gene more is a quarter as likely beforehand, "
-            "and one parent in fifty does not breed true."
+            "one of these is. Beforehand one gene more is a quarter as likely, models of as many "
+            "genes share alike, and in those of one gene one parent in fifty does not breed true."
         ]
         others = next((w.together for w in self.weights if w.together > 1), 0)
         if others:
@@ -200,7 +235,8 @@ class Comparison(Result):
             )
         if self.too_many:
             notes.append(
-                f"Not tried, since {len(self.founders)} parents can carry too much: "
+                f"Not tried, since {len(self.founders)} parents and their offspring can carry "
+                "too much to follow: "
                 f"{listing(list(self.too_many[:6]))}."
             )
         return tuple(notes)
@@ -369,7 +405,7 @@ def _either(names: Sequence[str]) -> str:
     """'a, b or c'; of more than four the first three, and how many others."""
     if len(names) <= 4:
         return listing(list(names), "or")
-    return f"{', '.join(names[:3])} or one of {len(names) - 3} others"
+    return f"{', '.join(names[:3])} or any of {len(names) - 3} others"
 
 
 def _strips(drawn: Sequence[ModelWeight], alike: Sequence[ModelWeight]) -> list[str]:

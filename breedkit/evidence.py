@@ -57,8 +57,9 @@ class Evidence:
     ----------
     classes : the classes, in order.
     nodes : parents before offspring. A family is a CROSS or a SELFING.
-    founders : the node of each founder, by name.
-    families : the node of each family, by name.
+    founders : the node of each founder, by name: the plant that its seed is from.
+    families : the node of each family, by name. What is grown of a founder is its own seed,
+        selfed, which is the same if it breeds true.
     counts : {node: plants of each class}, without the hidden plants; (classes,), or
         (seasons, classes) where many seasons of one register go along together.
     scores : {node: class} of hidden plants that were scored; a number, or (seasons,).
@@ -101,7 +102,7 @@ class Evidence:
             if such a plant is missing from the counts of its family.
         """
         build = _Builder(classes, plants or {})
-        families = {name: build.add(plan) for name, plan in plans.items()}
+        families = {name: build.group(plan) for name, plan in plans.items()}
         table: dict[int, np.ndarray] = {}
         for name, row in counts.items():
             node = families[name]  # families of the same parents are one
@@ -304,6 +305,13 @@ class _Builder:
             number = self._numbers[id(plan)] = self._make(plan)
         return number
 
+    def group(self, plan: Plan) -> int:
+        """The number of the plants that are grown of a plan: a founder's are its own seed."""
+        number = self.add(plan)
+        if isinstance(plan, Founder):
+            return self._number(Node(Kind.SELFING, number))
+        return number
+
     def _number(self, node: Node, name: str = "") -> int:
         """A node's number. Founders and plants are told apart by name, groups are not."""
         key = (node, name)
@@ -329,7 +337,7 @@ class _Builder:
                 return self._number(Node(Kind.CROSS, one, one))
             case Chosen(parent, look, str(plant)):
                 number = self.single[plant] = self._number(
-                    Node(Kind.PLANT, self.add(parent)), plant
+                    Node(Kind.PLANT, self.group(parent)), plant
                 )
                 seen = self.plants.get(plant, look)
                 if seen is not None:
@@ -338,5 +346,6 @@ class _Builder:
             case Chosen(parent, None, None):
                 return self.add(parent)
             case Chosen(parent, str(look), None):
-                return self._number(Node(Kind.CHOSEN, self.add(parent), self.classes.index(look)))
+                home = self.group(parent)
+                return self._number(Node(Kind.CHOSEN, home, self.classes.index(look)))
         raise TypeError(f"{plan!r} is not a way to make a family")

@@ -3,7 +3,7 @@
 A single plant that was scored and has offspring is one hidden genotype x; all other
 plants of a family are unselected sibs and enter as counts n_c of their classes. With
 e the rate of mis-scoring, P(c | x) = (1 - e) [c is the class of x] + e S(class of x, c),
-and S spreads over the other classes (over the neighbours of an ordered one),
+and S spreads over the other classes (mostly over the neighbours of an ordered one),
 
     L = sum over all hidden x of  prod P(x | its parents) P(score of x | x)
                                *  prod over families, classes  s_c(x of its parents) ^ n_c
@@ -38,6 +38,7 @@ from breedkit.genome import Genome
 from breedkit.meiosis import gamete_step, run_steps, side_by_side, union_step
 
 LETTERS = "abdfhijklnopqrstuvw"  # in einsum, of the hidden plants that a family depends on
+FURTHER = 0.1  # a slip to a class one step further off, beside the nearer one
 MOST_CELLS = 5_000_000  # numbers of one family's distribution, 8 bytes each
 
 # --- the arrays of one model ------------------------------------------------
@@ -198,11 +199,11 @@ def mis_scoring(
 
     Returns
     -------
-    array (rates, classes, classes), rows total 1. In an ordered trait only the neighbours
-    are mistaken for a class.
+    array (rates, classes, classes), rows total 1. In an ordered trait mostly the neighbours are
+    mistaken for a class, each further step a tenth as often: no slip of the pen is impossible.
     """
-    near = np.abs(np.subtract.outer(np.arange(classes), np.arange(classes)))
-    other = (near == 1 if ordered else near > 0).astype(float)
+    steps = np.abs(np.subtract.outer(np.arange(classes), np.arange(classes)))
+    other = np.where(steps > 0, FURTHER ** (steps - 1.0) if ordered else 1.0, 0.0)
     spread = other / np.maximum(other.sum(axis=1, keepdims=True), 1)
     e = np.asarray(rates, dtype=float)[:, None, None] * (classes > 1)
     return (1 - e) * np.eye(classes) + e * spread
@@ -349,17 +350,41 @@ class Pass:
             one = self.chances(number)[0, 0][tuple(states[g] for g in given[number])]
             return np.broadcast_to(one, (seasons, len(written)))
 
-        sizes = {n: int(self.evidence.rows(n)[0].sum()) for n in self.evidence.counts}
         scores: dict[int, Score] = dict(self.evidence.scores)
-        for plant in self.structure.plants:
+        for plant in self._plants_in_order():
             states[plant] = _pick(rng, chances(self.nodes[plant].one))
             if plant in scores:
                 scores[plant] = _pick(rng, written[states[plant]])
-        counts: dict[int, Counts] = {
-            number: rng.multinomial(sizes[number], chances(number) @ written)
-            for number in self.evidence.counts
-        }
+        sizes = {n: int(self.evidence.rows(n)[0].sum()) for n in self.evidence.counts}
+        expected = {n: np.sort(self._average(n)[0, 0] @ written).round(9).tolist() for n in sizes}
+        counts: dict[int, Counts] = {}
+        for number in sorted(sizes, key=lambda n: (sizes[n], expected[n])):
+            shares = chances(number) @ written
+            order = np.argsort(-shares, axis=1, kind="stable")
+            drawn = rng.multinomial(sizes[number], np.take_along_axis(shares, order, 1))
+            rows = np.empty_like(drawn)
+            np.put_along_axis(rows, order, drawn, 1)
+            counts[number] = rows
         return self.evidence.with_scores(counts, scores)
+
+    def _plants_in_order(self) -> list[int]:
+        """Hidden plants, parents first, otherwise by what is expected of them: rows of a table
+        in another order draw the same seasons."""
+        depth: dict[int, int] = {}
+        for plant in self.structure.plants:
+            above = self.structure.given[self.nodes[plant].one]
+            depth[plant] = 1 + max((depth[g] for g in above), default=0)
+        given = self.structure.given
+        young = dict.fromkeys(depth, 0)
+        for number in self.evidence.counts:
+            for plant in given[number]:
+                young[plant] += int(self.evidence.rows(number)[0].sum())
+
+        def key(plant: int) -> tuple:
+            home = np.sort(self._average(self.nodes[plant].one)[0, 0]).round(9).tolist()
+            return depth[plant], home, young[plant]
+
+        return sorted(depth, key=key)
 
     def _add_counts(self, alike: Alike, counts: np.ndarray) -> None:
         """Families that come about alike: what their counts say of the plants they come from."""
@@ -425,9 +450,8 @@ class Pass:
 
 
 def _pick(rng: np.random.Generator, chances: np.ndarray) -> np.ndarray:
-    """One number drawn from each row of chances."""
-    return (
-        (rng.random((len(chances), 1)) > chances.cumsum(axis=1))
-        .sum(axis=1)
-        .clip(max=chances.shape[1] - 1)
-    )
+    """One number drawn from each row of chances, the likeliest numbers first."""
+    order = np.argsort(-chances, axis=1, kind="stable")
+    below = np.take_along_axis(chances, order, 1).cumsum(axis=1)
+    at = (rng.random((len(chances), 1)) > below).sum(axis=1).clip(max=chances.shape[1] - 1)
+    return np.take_along_axis(order, at[:, None], 1)[:, 0]

@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -195,10 +196,7 @@ class InheritanceModel(Result):
         look, otherwise = (pick(c, self.classes, "class", ModelError) for c in (look, otherwise))
         if look == otherwise:
             raise ModelError(f"{quote(look)} cannot show as itself instead.")
-        return replace(
-            self, name=f"{self.name}, {look} not always shown", hiding=(look, otherwise),
-            ailing=None, share=_share(share),
-        )  # fmt: skip
+        return self._optional(f"{look} not always shown", share, hiding=(look, otherwise))
 
     def with_viability(self, look: str, share: Number | None = None) -> InheritanceModel:
         """The same model where plants of a class are fewer: they do not all live to be scored.
@@ -214,10 +212,12 @@ class InheritanceModel(Result):
             for a class that the model lacks, or a share outside 0 to 1.
         """
         look = pick(look, self.classes, "class", ModelError)
-        return replace(
-            self, name=f"{self.name}, {look} plants die off", hiding=None, ailing=look,
-            share=_share(share),
-        )  # fmt: skip
+        return self._optional(f"{look} plants die off", share, ailing=look)
+
+    def _optional(self, words: str, share: Number | None, **option: Any) -> InheritanceModel:
+        if self.hiding or self.ailing:
+            raise ModelError(f"{quote(self.name)} has an option already; one at a time.")
+        return replace(self, name=f"{self.name}, {words}", share=_share(share), **option)
 
     def founders(self) -> tuple[str, ...]:
         """The genotypes a founder can have: those that breed true, and for one gene or a lethal

@@ -36,8 +36,10 @@ if TYPE_CHECKING:
 
     from breedkit.weights import ModelWeight
 
-DRAWS = 2000
-TESTCROSS = "the testcross (F1 by a plant recessive in all)"
+DRAWS = 1500
+TESTCROSS = "the testcross"
+MOST_CROSSES = 3  # crosses of founders for which families are weighed
+MOST_PLANTS = 1000
 LISTED = 8  # families that a display lists
 EACH = 8  # plants of each F3 family where many are grown
 MOST_MODELS = 24  # models followed; the others have next to no weight, or are too many to part
@@ -66,6 +68,7 @@ class NextFamily(Result):
     open_models : how many models, or groups that no family would part, are alive.
     leads : the weight of the likeliest of them.
     misfit : the family that fits worst, if no model fits.
+    alone : whether nothing is left to part: one model, or models that no family here parts.
     """
 
     sizes: tuple[int, ...]
@@ -74,6 +77,7 @@ class NextFamily(Result):
     open_models: int
     leads: float
     misfit: str = ""
+    alone: bool = True
     wanted: float = 0.8
 
     @property
@@ -95,10 +99,13 @@ class NextFamily(Result):
             )
         if self.open_models == 0:
             return "Nothing was scored that could tell the models apart; begin with an F2."
+        if self.open_models == 1 and not self.alone:
+            return (
+                "No family of these parents would tell the models apart that are left. Cross them "
+                "with another variety."
+            )
         if self.leads >= self.certainty:
-            return f"One model has weight {percent(self.leads)} already; no family is needed."
-        if self.open_models == 1:
-            return "No family of these parents would tell the models apart that are left."
+            return f"What leads has weight {percent(self.leads)} already; no family is needed."
         if self.best is None:
             return "None of the families that can be grown now would tell the models apart."
         enough = self.enough(self.best)
@@ -144,19 +151,20 @@ class NextFamily(Result):
 
 def next_family(
     weights: Sequence[ModelWeight],
+    crosses: Sequence[tuple[str, str]],
     founders: Sequence[str],
     classes: Sequence[str],
+    seen: Sequence[str],
     mixing: np.ndarray,
     sizes: Sequence[int],
     certainty: float,
     misfit: str = "",
 ) -> NextFamily:
-    """Weigh every family that could be grown; see `Comparison.next_family`."""
-    sizes = tuple(sorted({int(n) for n in sizes}))
-    if not sizes or sizes[0] < 1:
-        raise ModelError("A family has at least one plant; give sizes such as (10, 20, 40).")
-    if not 0.5 <= certainty < 1:
-        raise ModelError(f"A certainty lies from 0.5 up to 1; {certainty} does not.")
+    """Weigh every family that could be grown; see `Comparison.next_family`.
+
+    `crosses` are pairs of founders, `seen` the classes that offspring showed.
+    """
+    sizes = _sizes(sizes, certainty)
     if misfit:
         return NextFamily(sizes, (), certainty, 0, 0.0, misfit)
     alive, total = [], 0.0
@@ -167,10 +175,9 @@ def next_family(
             break
     if not alive or not total:
         return NextFamily(sizes, (), certainty, 0, 0.0)
-    grown = [f for f in founders if f != TESTER]
-    growing = families_to_grow(grown, classes)
+    growing = families_to_grow(crosses, seen)
     expected = _expected(alive, growing, founders, classes, mixing)
-    chances = np.concatenate([w.weight / total * w.chances for w in alive])
+    chances = np.concatenate([w.weight * w.chances for w in alive])  # the rest stays undecided
     owner = np.repeat(np.arange(len(alive)), [len(w.chances) for w in alive])
     families = {
         family: [each[i] for each in expected]
@@ -179,24 +186,43 @@ def next_family(
     }
     parts = _parts(alive, families, np.searchsorted(owner, np.arange(len(alive))))
     leads = float(np.bincount(parts[owner], chances).max())
-    found = NextFamily(sizes, (), certainty, int(parts.max()) + 1, leads)
-    if leads >= certainty or found.open_models < 2:
+    alone = len(alive) == 1
+    found = NextFamily(sizes, (), certainty, int(parts.max()) + 1, leads, alone=alone)
+    if (leads >= certainty and alone) or found.open_models < 2 or not families:
         return found
+    if leads >= certainty:
+        return replace(found, alone=True)
     options = [
-        _option(family, chances, each, parts[owner], sizes, certainty)
+        _option(family, chances / total, each, parts[owner], sizes, certainty / total)
         for family, each in families.items()
     ]
     telling = [o for o in options if o.bits[-1] >= LEAST_BITS]
-    # At the same size rather a cross of plants at hand than one that needs a tester.
-    telling.sort(
-        key=lambda o: (
-            found.enough(o) or np.inf,
-            bool(found.enough(o)) and o.name == TESTCROSS,
-            -o.bits[0],
-            o.name,
-        )
-    )
-    return replace(found, options=tuple(telling))
+
+    def order(o: Option) -> tuple:
+        # At the same size rather a cross of plants at hand than one that needs a tester.
+        enough = found.enough(o)
+        if enough:
+            return 0, enough, o.name.startswith(TESTCROSS), -o.bits[0], o.name
+        return 1, -o.settled[-1], -o.bits[-1], 0, o.name
+
+    return replace(found, options=tuple(sorted(telling, key=order)))
+
+
+def _sizes(sizes: Sequence[int], certainty: float) -> tuple[int, ...]:
+    """The sizes, smallest first, once they and the certainty make sense."""
+    try:
+        whole = sorted({int(n) for n in sizes})
+        sound = whole == sorted({float(n) for n in sizes}) and 0.5 <= float(certainty) < 1
+    except (TypeError, ValueError):
+        whole, sound = [], False
+    if not sound or not whole or whole[0] < 1 or whole[-1] > MOST_PLANTS:
+        if sound or not isinstance(certainty, float | int) or 0.5 <= certainty < 1:
+            raise ModelError(
+                f"Sizes are whole numbers of at least one plant, up to {MOST_PLANTS:,}, such as "
+                "(10, 20, 40)."
+            )
+        raise ModelError(f"A certainty lies from 0.5 up to 1; {certainty} does not.")
+    return tuple(whole)
 
 
 def _parts(
@@ -220,28 +246,32 @@ class Family(NamedTuple):
     each: int | None = None
 
 
-def families_to_grow(founders: Sequence[str], classes: Sequence[str]) -> list[Family]:
-    """The families that two parents, their F1 and plants of the F2 allow."""
-    if len(founders) < 2:
-        return []
-    one, other = (Founder(f) for f in founders[:2])
-    f1 = Cross(one, other)
-    f2 = Selfing(f1)
-    found = [
-        Family("the F2 (F1 selfed)", f2),
-        Family(f"the backcross to {show(one.name)}", Cross(f1, one)),
-        Family(f"the backcross to {show(other.name)}", Cross(f1, other)),
-        Family("an F3 from many F2 plants, one seed each", Selfing(f2)),
-        Family(TESTCROSS, Cross(f1, Founder(TESTER))),
-    ]
-    for look in classes:
-        plant = Chosen(f2, look, f"a plant that is {look}")
-        words = show(look)
+def families_to_grow(crosses: Sequence[tuple[str, str]], classes: Sequence[str]) -> list[Family]:
+    """The families that parents, their F1 and plants of the F2 allow, cross by cross."""
+    found = []
+    for female, male in crosses[:MOST_CROSSES]:
+        of = f" of {show(female)} x {show(male)}" if len(crosses) > 1 else ""
+        one, other = Founder(female), Founder(male)
+        f1 = Cross(one, other)
+        f2 = Selfing(f1)
         found += [
-            Family(f"an F3 from many {words} F2 plants, one seed each", Selfing(Chosen(f2, look))),
-            Family(f"the offspring of one {words} F2 plant, selfed", Selfing(plant)),
-            Family(f"F3 families of {EACH}, each from one {words} F2 plant", Selfing(plant), EACH),
+            Family(f"the F2{of} (F1 selfed)", f2),
+            Family(f"the backcross{of} to {show(female)}", Cross(f1, one)),
+            Family(f"the backcross{of} to {show(male)}", Cross(f1, other)),
+            Family(f"an F3{of} from many F2 plants, one seed each", Selfing(f2)),
+            Family(f"{TESTCROSS}{of} (F1 by a plant recessive in all)", Cross(f1, Founder(TESTER))),
         ]
+        if (male, female) not in crosses:
+            found.append(Family(f"the cross the other way round, {show(male)} x {show(female)}",
+                                Cross(other, one)))  # fmt: skip
+        for look in classes:
+            plant = Chosen(f2, look, f"a plant{of} that is {look}")
+            words = f"{show(look)} F2 plant"
+            found += [
+                Family(f"an F3{of} from many {words}s, one seed each", Selfing(Chosen(f2, look))),
+                Family(f"the offspring{of} of one {words}, selfed", Selfing(plant)),
+                Family(f"F3 families{of} of {EACH}, each from one {words}", Selfing(plant), EACH),
+            ]
     return found
 
 

@@ -7,7 +7,7 @@ plants in which 2 % are mis-scored (shares m_tc, so no chance is 0 or 1),
     M_tc = (n_tc + a m_tc) / (n_t + a).
 
 Otherwise neither score is better. Both slip alike, independently, at one rate e that is
-spread over the other classes (over the neighbours of an ordered one: `mis_scoring`), and
+spread over the other classes (mostly the neighbours of an ordered one: `mis_scoring`), and
 
     P(first = a, second = b) = sum over t of  p_t M_ta M_tb,
 
@@ -21,7 +21,7 @@ The interval is exact in both cases. The plants that differ are binomial with th
     careful: d = e;     otherwise: d = 1 - (1 - e)^2 - f e^2,
 
 where f is the chance that two slips of one class meet in the same class: 1/(k - 1) among
-k classes, whatever their shares; 1 at the ends of an ordered trait and 1/2 between, of
+k classes, whatever their shares; more at the ends of an ordered trait than between, of
 which each end of the interval takes the wider. The exact (Clopper and Pearson) limits of
 d give those of e. A profile likelihood would promise too much: at 20 plants and e = 5 %,
 its 95 % interval holds e in 83 % of cases, since it ends at 4.9 % when no plant differs.
@@ -67,7 +67,6 @@ class ScoredTwice(Result):
     once : plants with only one of the two scores, which do not count.
     error : rate of mis-scoring, of the first score if `careful`, else of both; nan if there
         is no such plant, or only one class is known.
-    neighbours : whether a slip goes to a neighbouring class only.
     """
 
     trait: str
@@ -78,7 +77,6 @@ class ScoredTwice(Result):
     counts: tuple[tuple[int, ...], ...]
     once: int
     error: float
-    neighbours: bool
 
     @property
     def n(self) -> int:
@@ -103,8 +101,8 @@ class ScoredTwice(Result):
             whole = self._array.T + WORTH * _beforehand(k, self.ordered)
             chances = whole / whole.sum(axis=1, keepdims=True)
         else:
-            rate = _likeliest(self._array, self.neighbours, WORTH) if self.n else MEAN
-            chances = mis_scoring([rate], k, self.neighbours)[0]
+            rate = _likeliest(self._array, self.ordered, WORTH) if self.n else MEAN
+            chances = mis_scoring([rate], k, self.ordered)[0]
         return self._frame(chances, "it is", "written down as")
 
     def interval(self, level: float = 0.95) -> tuple[float, float]:
@@ -127,7 +125,7 @@ class ScoredTwice(Result):
         most = float(betaincinv(x + 1, n - x, high)) if x < n else 1.0
         if self.careful:
             return least, most
-        meet = (_slips(len(self.classes), self.neighbours) ** 2).sum(axis=1)
+        meet = (_slips(len(self.classes), self.ordered) ** 2).sum(axis=1)
         ends = _rate(least, float(meet.min())), _rate(most, float(meet.max()))
         return min(ends[0], self.error), max(ends[1], self.error)
 
@@ -232,21 +230,16 @@ class ScoredTwice(Result):
         if self.careful:
             notes.append("The second score is taken as right; its own slips count as the first's.")
         else:
-            where = "the neighbouring classes" if self.neighbours else "all other classes"
+            where = "mostly to the neighbouring classes" if self.ordered else "to all others alike"
             notes.append(
                 "The two looks are taken to be independent. The same person in the same light "
                 "makes the same slip twice, which is not seen; then the rate is too low."
             )
             notes.append(
-                "Both looks and all classes are taken to have the same rate, and a slip goes to "
-                f"{where} alike."
+                "Both looks and all classes are taken to have the same rate, and a slip goes "
+                f"{where}."
             )
             notes += self._one_way()
-        if self.ordered and not self.careful and not self.neighbours and len(self.classes) > 2:
-            notes.append(
-                "Slips to a neighbour cannot bring two scores three classes apart, as some "
-                "are here, so a slip may go to any class."
-            )
         seen = self._array.sum(axis=0) + (0 if self.careful else self._array.sum(axis=1))
         rare = [c for c, s in zip(self.classes, seen, strict=True) if s < FEW]
         if rare:
@@ -361,19 +354,16 @@ def scored_twice(season: Season, trait: str, again: str, careful: bool = False) 
     one = both[first.name].astype(str).map(place).to_numpy(dtype=int)
     two = both[second.name].astype(str).map(named).map(place).to_numpy(dtype=int)
     counts = np.bincount(one * k + two, minlength=k * k).reshape(k, k)
-    near = np.abs(np.subtract.outer(np.arange(k), np.arange(k)))
-    neighbours = ordered and not (counts[near > 2] > 0).any()
     n = int(counts.sum())
     if not n or k < 2:
         error = float("nan")
     elif careful:
         error = 1 - float(np.trace(counts)) / n
     else:
-        error = _likeliest(counts, neighbours)
+        error = _likeliest(counts, ordered)
     return ScoredTwice(
         first.name, second.name, first.classes, ordered, careful,
         tuple(map(tuple, counts.tolist())), int(sheet.notna().sum(axis=1).eq(1).sum()), error,
-        neighbours,
     )  # fmt: skip
 
 
@@ -412,13 +402,13 @@ def _matched(first: Trait, second: Trait, used: set[str]) -> tuple[dict[str, str
     return named, [c for c in second.classes if c in used and not named[c]]
 
 
-def _likeliest(counts: np.ndarray, neighbours: bool, added: float = 0) -> float:
+def _likeliest(counts: np.ndarray, ordered: bool, added: float = 0) -> float:
     """The likeliest rate of mis-scoring if both scores are alike, by EM from several starts.
 
     `added` scores, a share MEAN of them wrong, are laid to those of `counts`.
     """
     k, n = len(counts), counts.sum()
-    slips, same = _slips(k, neighbours), np.eye(k)
+    slips, same = _slips(k, ordered), np.eye(k)
     both = (counts + counts.T) / 2
     e = np.array(STARTS)
     p = np.full((len(e), k), 1 / k)
@@ -443,9 +433,9 @@ def _likeliest(counts: np.ndarray, neighbours: bool, added: float = 0) -> float:
     return best if best > 1e-9 else 0.0
 
 
-def _slips(classes: int, neighbours: bool) -> np.ndarray:
+def _slips(classes: int, ordered: bool) -> np.ndarray:
     """Where a slip goes: chance of each class, given that a class is mis-scored."""
-    return mis_scoring([1.0], classes, neighbours)[0]
+    return mis_scoring([1.0], classes, ordered)[0]
 
 
 def _rate(differ: float, meet: float) -> float:

@@ -26,6 +26,7 @@ import numpy as np
 from scipy.special import xlogy
 
 from breedkit.choices import Choices, choices_of, distinct_rows, fingerprints, other_rules
+from breedkit.errors import ModelError
 from breedkit.everyrule import MOST_CLASSES as MOST_LISTED
 from breedkit.everyrule import every_rule
 from breedkit.evidence import Evidence, Kind
@@ -188,18 +189,23 @@ def weigh(
         node.kind == Kind.CHOSEN for node in evidence.nodes
     )
     found: list[Weighed] = []
-    for _, choices in opened:
+    too_many = [name for name, choices in opened if choices is None]
+    for name, choices in opened:
         if choices is None or not prod(choices.sizes):
             continue
-        if apart and len(choices.shares) == 1:
-            worked = _from_shares(choices, _genotypes(choices, evidence, known), evidence, mixing)
-        else:
-            worked = from_register(choices, evidence, mixing)
+        try:
+            if apart and len(choices.shares) == 1:
+                genotypes = _genotypes(choices, evidence, known)
+                worked = _from_shares(choices, genotypes, evidence, mixing)
+            else:
+                worked = from_register(choices, evidence, mixing)
+        except ModelError:  # plants mated with each other in a tangle too large for this model
+            too_many.append(name)
+            continue
         found.append(
             Weighed(choices, worked, log_sum(worked.likelihoods + log_prior) + np.log(worked.prior))
         )
     tried = sum(prod(choices.sizes[:3]) for _, choices in opened if choices is not None)
-    too_many = [name for name, choices in opened if choices is None]
     return Weighing(found, tried, sum(w.worked.apart for w in found), too_many)
 
 

@@ -377,6 +377,83 @@ def test_many_parents_leave_out_the_largest_models_and_say_so() -> None:
     assert any("Not tried, since 7 parents" in note for note in found.notes)
 
 
+# --- what would be wrong certainty ---------------------------------------------
+
+
+def test_a_failed_cross_is_no_maternal_inheritance() -> None:
+    """All like the mother: the cross may just have failed. The other way round tells."""
+    known = {"P1": {"red": 6, "orange": 0}, "P2": {"red": 0, "orange": 6}}
+    one_way = compare(**known, F1={"red": 10, "orange": 0}, F2={"red": 40, "orange": 0})
+    assert one_way.best.name == "maternal inheritance" and one_way.standing == "cannot tell"
+    assert "seed of the mother's own pollen would look the same" in one_way.verdict
+
+
+def test_the_order_of_rows_and_classes_draws_the_same_seasons() -> None:
+    families = {"P1": (6, 0), "P2": (0, 6), "F1": (8, 0), "F2": (40, 11), "BC1(P2)": (24, 8)}
+    found = set()
+    for order in (1, -1):
+        for classes in (("red", "orange"), ("orange", "red")):
+            rows = [(f, c, families[f][("red", "orange").index(c)])
+                    for f in list(families)[::order] for c in classes]  # fmt: skip
+            frame = pd.DataFrame(rows, columns=["family", "class", "count"])
+            found.add(round(compare_models(bk.load_counts(frame), "class").misfit, 9))
+    assert len(found) == 1
+
+
+def test_classes_declared_but_unseen_lift_no_rule_without_a_name() -> None:
+    looks = {"P1": "r" * 5, "P2": "o" * 5, "F1": "r" * 6, "F2": "r" * 23 + "o" * 17}
+    word = {"r": "red", "o": "orange"}
+    rows = [(f"{f}-{i}", f, word[c]) for f, seen in looks.items() for i, c in enumerate(seen)]
+    plants = pd.DataFrame(rows, columns=["plant", "family", "colour"])
+
+    def other(classes: str) -> float:
+        traits = pd.DataFrame({"trait": ["colour"], "kind": ["class"], "classes": [classes]})
+        found = compare_models(bk.load_season(plants=plants, traits=traits), "colour")
+        return sum(w.weight for w in found.weights if w.together > 1)
+
+    few, many = other("red|orange"), other("red|orange|brown|ivory|violet|green")
+    assert many < few + 0.05
+
+
+def test_one_far_slip_does_not_decide_an_ordered_trait() -> None:
+    looks = {"P1": (10, 0, 1), "P2": (0, 0, 10), "F1": (0, 12, 0), "F2": (25, 50, 25)}
+    classes = ("none", "mild", "hot")
+    rows = [(f"{f}-{c}-{i}", f, c) for f, row in looks.items()
+            for c, n in zip(classes, row, strict=True) for i in range(n)]  # fmt: skip
+    plants = pd.DataFrame(rows, columns=["plant", "family", "burn"])
+    traits = pd.DataFrame({"trait": ["burn"], "kind": ["ordered"], "classes": ["none|mild|hot"]})
+    found = compare_models(bk.load_season(plants=plants, traits=traits), "burn")
+    assert found.best.name == "incomplete dominance"
+
+
+def test_a_parent_grown_from_seed_segregates_if_it_does_not_breed_true() -> None:
+    # Aa x aa, P1 from its own seed 3:1, the F1 1:1, its selfed seed 3:5
+    found = compare(P1={"red": 15, "orange": 5}, P2={"red": 0, "orange": 12},
+                    F1={"red": 10, "orange": 10}, F2={"red": 30, "orange": 50})  # fmt: skip
+    assert found.best.name == "single dominant gene"
+    assert dict(found.best.founders) == {"P1": "Aa", "P2": "aa"}
+
+
+def test_models_that_cannot_be_compared() -> None:
+    season = tally(F2={"x": 6, "y": 3})
+    linked = bk.InheritanceModel.from_rule(
+        {"A_B_": "x", "A_bb": "y", "aa__": "y"}, "linked", ("AB/AB", "ab/ab"), (0.1,)
+    )
+    with pytest.raises(ModelError, match="Only unlinked genes"):
+        compare_models(season, "class", [linked])
+    for odd in ([], ["single dominant gene"]):
+        with pytest.raises(ModelError, match="as a list"):
+            compare_models(season, "class", odd)
+    by_dict = compare_models(season, "class", catalogue())
+    assert weights(by_dict) == weights(compare_models(season, "class", list(catalogue().values())))
+    for odd in ("0.02", np.zeros((2, 2))):
+        with pytest.raises(ModelError, match="rate such as 0.02"):
+            compare_models(season, "class", scoring_error=odd)
+    impossible = compare_models(tally(F1={"x": 3, "y": 3}), "class",
+                                [catalogue()["maternal inheritance"]], 0.0)  # fmt: skip
+    assert impossible.standing == "none fits"
+
+
 # --- odd seasons -------------------------------------------------------------
 
 

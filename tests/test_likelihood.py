@@ -247,8 +247,9 @@ def test_mis_scoring() -> None:
     assert mis_scoring([0.1], 3)[0] == pytest.approx(
         np.array([[0.9, 0.05, 0.05], [0.05, 0.9, 0.05], [0.05, 0.05, 0.9]])
     )
+    near, far = 0.1 / 1.1, 0.01 / 1.1  # a further step is a tenth as likely
     assert mis_scoring([0.1], 3, ordered=True)[0] == pytest.approx(
-        np.array([[0.9, 0.1, 0], [0.05, 0.9, 0.05], [0, 0.1, 0.9]])
+        np.array([[0.9, near, far], [0.05, 0.9, 0.05], [far, near, 0.9]])
     )
     assert mis_scoring([0.1], 1)[0] == pytest.approx(np.ones((1, 1)))
 

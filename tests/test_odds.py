@@ -461,8 +461,8 @@ def test_what_cannot_be_asked() -> None:
                                         columns=["family", "class", "count"]))  # fmt: skip
     with pytest.raises(ModelError, match="tallies"):
         plant_odds(tally, tally.trait_names[0], "single dominant gene")
-    wrong = grown(P1="ro", P2="oo", F1="oo", F2="rrr")
-    right = grown(P1="rr", P2="oo", F1="rr", F2="rrr")
+    wrong = grown(P1="rr", P2="oo", F1="rr", F2="rrg")  # one gene has no third class
+    right = grown(P1="rr", P2="oo", F1="rr", F2="rrr", F3="rog")
     exact = compare_models(right, "colour", [catalogue()["single dominant gene"]], 0.0)
     with pytest.raises(ModelError, match="cannot give these scores"):
         plant_odds(wrong, "colour", exact)
