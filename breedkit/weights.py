@@ -185,6 +185,7 @@ def weigh(
     if others and 2 <= len(seen) <= MOST_LISTED:
         opened.append((ANOTHER, other_rules(testers, k, seen)))
     known: dict[tuple[Genome, bytes], np.ndarray] = {}
+    even = _even(mixing)
     apart = not evidence.structure.plants and not any(
         node.kind == Kind.CHOSEN for node in evidence.nodes
     )
@@ -196,7 +197,7 @@ def weigh(
         try:
             if apart and len(choices.shares) == 1:
                 genotypes = _genotypes(choices, evidence, known)
-                worked = _from_shares(choices, genotypes, evidence, mixing)
+                worked = _from_shares(choices, genotypes, evidence, mixing, even)
             else:
                 worked = from_register(choices, evidence, mixing)
         except ModelError:  # plants mated with each other in a tangle too large for this model
@@ -276,7 +277,7 @@ def _genotypes(
 
 
 def _from_shares(
-    choices: Choices, genotypes: np.ndarray, evidence: Evidence, mixing: np.ndarray
+    choices: Choices, genotypes: np.ndarray, evidence: Evidence, mixing: np.ndarray, even: bool
 ) -> Worked:
     """Without hidden plants the shares expected of each family say it all.
 
@@ -293,7 +294,7 @@ def _from_shares(
     np.put_along_axis(place, choices.names, np.arange(own)[None], axis=1)
     every = padded[:, :, place].transpose(0, 2, 1, 3).reshape(-1, len(counts), k)
     seen = counts > 0
-    even, cells = _even(mixing), every[:, seen]
+    cells = every[:, seen]
     if not even:  # what is written down hangs on the other classes too
         cells = np.concatenate([cells, (every @ mixing[-1])[:, seen]], axis=1)
     apart, where = distinct_rows(cells)
