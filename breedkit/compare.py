@@ -23,7 +23,7 @@ from breedkit.choices import MOST_CLASSES
 from breedkit.comparison import DRAWN, MISFIT, Comparison
 from breedkit.errors import ModelError, quote
 from breedkit.evidence import Evidence, Kind
-from breedkit.families import family_plans
+from breedkit.families import family_plans, parent_plants
 from breedkit.genome import Genome
 from breedkit.likelihood import Candidates, draw, expected_shares, log_likelihoods, mis_scoring
 from breedkit.models import InheritanceModel, catalogue
@@ -222,10 +222,9 @@ def season_evidence(
     counts = counts[[c for c in counts.columns if c in seen or c in spare]]
     sheet = season.plants
     plans = family_plans(season.families, season.family_names, sheet)
-    looks: dict[str, str] = {}
-    if "plant" in sheet:
-        once = sheet[~sheet["plant"].duplicated(keep=False) & sheet[name].notna()]
-        looks = dict(zip(once["plant"].astype(str), once[name].astype(str), strict=True))
+    parents = parent_plants(season.families, sheet)
+    seen_so = parents[name].dropna() if name in parents else parents["family"][:0]
+    looks = dict(zip(seen_so.index.astype(str), seen_so.astype(str), strict=True))
     every = {f: row.tolist() for f, row in counts.iterrows()}
     scored = [f for f, row in every.items() if sum(row)]
     usable = [f for f in every if f in plans and (whole or sum(every[f]))]

@@ -9,7 +9,7 @@ from scipy import integrate, stats
 
 import breedkit as bk
 from breedkit.choices import choices_of
-from breedkit.compare import compare_models
+from breedkit.compare import compare_models, season_evidence
 from breedkit.errors import ModelError, TableError
 from breedkit.evidence import Evidence
 from breedkit.families import parse_family
@@ -490,3 +490,18 @@ def test_display() -> None:
     found = compare(F2={nasty: 13, "orange": 7})
     assert "<img" not in found._repr_html_() and repr(found) == repr(found)
     assert list(found.table()["weight"]) == [w.weight for w in found.weights]
+
+
+def test_a_parent_plant_named_by_family_and_code_brings_its_look_along() -> None:
+    rows = [(i, "F2", c) for i, c in enumerate("rrrrro", 1)]
+    rows += [(i, "F1", "r") for i in range(1, 5)] + [
+        (i, "line", c) for i, c in enumerate("rrro", 1)
+    ]
+    plants = pd.DataFrame(rows, columns=["plant", "family", "colour"])
+    families = pd.DataFrame(
+        [("P1", "", ""), ("P2", "", ""), ("F1", "P1", "P2"), ("F2", "F1", "selfed"),
+         ("line", "F2 4", "selfed")], columns=["family", "female", "male"],
+    )  # fmt: skip
+    evidence, left_out = season_evidence(bk.load_season(plants=plants, families=families), "colour")
+    assert left_out == () and evidence.n == 14
+    assert [evidence.classes[look] for look in evidence.scores.values()] == ["r"]
