@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from breedkit import modelcharts
 from breedkit.errors import ModelError, pick, quote
 from breedkit.genome import Genome
 from breedkit.results import Fact, Result, listing, percent, plants, sentence, show
@@ -22,9 +23,13 @@ from breedkit.results import Fact, Result, listing, percent, plants, sentence, s
 if TYPE_CHECKING:
     import pandas as pd
 
+    from breedkit.modelcharts import Axes
+
 SURE = 0.95  # chance from which a plant counts as breeding true, or as carrying something
 WORTH_SAYING = 0.05  # chance below which a sentence leaves out what a plant may carry
 LISTED = 6  # families, genotypes and models that a display lists
+MOST_BARS = 20  # that a picture of one family has
+KINDS = ("breeds true", "gives other classes")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -135,6 +140,59 @@ class PlantOdds(Result):
             tuple(float(x) for x in self.carries[at]), float(self.true[at]),
             tuple(zip(self.genotypes, self.chances[at].tolist(), strict=True)),
         )  # fmt: skip
+
+    def plot(self, family: str, plant: str | None = None, ax: Axes | None = None) -> Axes:
+        """The plants of a family, by the chance that they breed true; those alike share a bar.
+
+        Parameters
+        ----------
+        family : the family. plant : one of its plants, whose bar is named in bold.
+
+        Raises
+        ------
+        ModelError
+            if there is no such family or plant.
+        """
+        import pandas as pd
+
+        family = pick(str(family), dict.fromkeys(self.families), "family with odds", ModelError)
+        mine = [i for i, home in enumerate(self.families) if home == family]
+        codes = [self.plants[i] for i in mine]
+        at = mine[0 if plant is None else codes.index(pick(str(plant), codes, "plant", ModelError))]
+        alike: dict[tuple[object, ...], list[int]] = {}
+        for i in mine:
+            odds = np.round([self.true[i], *self.carries[i]], 3).tolist()
+            alike.setdefault((self.seen[i], *odds), []).append(i)
+        bars = sorted(alike.values(), key=lambda them: (at not in them, -len(them)))
+        left = sum(len(them) for them in bars[MOST_BARS:])
+        bars = sorted(bars[:MOST_BARS], key=lambda them: -float(self.true[them[0]]))
+        marked = next(y for y, them in enumerate(bars) if at in them)
+        names = [self._bar(at if y == marked else b[0], len(b)) for y, b in enumerate(bars)]
+        true = self.true[[b[0] for b in bars]]
+        said = ". ".join(f"{name}: breeds true {_percent(p)}"
+                         for name, p in zip(names, true, strict=True))  # fmt: skip
+        more = f" In the table alone: {plants(left)}." if left else ""
+        given = f"If {show(self.model)} holds." if self.model else "Over all models, by weight."
+        return modelcharts.chances_of_plants(
+            pd.DataFrame({KINDS[0]: true, KINDS[1]: 1 - true}, index=names),
+            [len(b) for b in bars],
+            marked=None if plant is None else marked,
+            title=f"{show(family, longest=40)}: which plants breed true for "
+            f"{show(self.trait, longest=40)}?",
+            caption=" ".join(filter(None, [
+                self.remark, f"{given} Plants of which the same is known share a bar. Breeds true: "
+                "all selfed offspring show what the plant was scored as, or shows if it was not "
+                f"scored.{more}",
+            ])),
+            alt=f"A bar for each kind of plant of {show(family)}, by chance. {said}.{more}",
+            ax=ax,
+        )  # fmt: skip
+
+    def _bar(self, at: int, n: int) -> str:
+        """'red: F2-17 and 42 more'."""
+        more = f" and {n - 1} more" if n > 1 else ""
+        look = show(self.seen[at] or "not scored", longest=20)
+        return f"{look}: {show(self.plants[at], longest=24)}{more}"
 
     @property
     def verdict(self) -> str:

@@ -1,4 +1,4 @@
-"""The drawings of models: their weights, and what two of them expect beside the counts.
+"""The drawings of models: their weights, what two of them expect, chances of single plants.
 
 Plain frames and arrays in, one axes out, as in `breedkit.charts`; knows no genetics.
 Models that expect the same numbers everywhere are joined by a bracket: no bar between
@@ -27,6 +27,7 @@ MOST_LINES = 8
 TOGETHER = "cannot be told\napart here"
 TRACK = "#ececec"
 BAR, STRIP, GAP = 0.44, 0.13, 0.025  # heights in a row of height 1
+CHANCE = 0.66  # likewise
 
 
 class Line(NamedTuple):
@@ -128,6 +129,47 @@ def families_of_two_models(
     ax.set_ylim(len(families) - (0.2 if len(models) > 1 else 0.5), -0.8)
     ax.set_xlim(0, 1 / (1 - canvas.room_beside(ax, families, canvas.inches(words, 9.5) + 0.14)))
     _scale(ax, ["0", "1/4", "1/2", "3/4", "all"], "share of the plants scored")
+    canvas.legend_above(ax, columns)
+    return canvas.finish(ax, title, caption, alt, room=2 + legend)
+
+
+def chances_of_plants(
+    chances: pd.DataFrame,
+    numbers: Sequence[int],
+    *,
+    marked: int | None = None,
+    title: str = "",
+    caption: str = "",
+    alt: str = "",
+    ax: Axes | None = None,
+) -> Axes:
+    """A bar for each plant, or for several alike, parted by the chances of what it can be.
+
+    Parameters
+    ----------
+    chances : rows x what a plant can be; rows total 1.
+    numbers : how many plants share each row's bar.
+    marked : the row whose name and number are bold; None for none.
+    """
+    kinds = [canvas.legend_name(show(c)) for c in chances.columns]
+    columns, lines = canvas.legend_grid(kinds)
+    legend = canvas.LEGEND_LINE * lines
+    names = [show(name, longest=48) for name in chances.index]
+    body = _rows_of(names, 0.42) + 0.4 + legend / 72
+    ax = ax or canvas.new_axes(canvas.WIDTH, canvas.height_for(body, title, caption))
+    spots, shares = np.arange(len(names)), chances.to_numpy(dtype=float)
+    middles = _parted(ax, spots, shares, CHANCE, styles([str(c) for c in chances.columns]), kinds)
+    for (y, j), share in np.ndenumerate(shares):
+        if share >= 0.12:
+            canvas.write_on(ax, float(middles[y, j]), y, percent(min(share, 1 - 1e-9)))
+    words = [plants(n) for n in numbers]
+    for y, text in enumerate(words):
+        canvas.write(ax, 1.0, y, text, bold=y == marked)
+    canvas.name_rows(ax, spots, names)
+    if marked is not None:
+        ax.get_yticklabels()[marked].set_fontweight("bold")
+    ax.set_xlim(0, 1 / (1 - canvas.room_beside(ax, names, canvas.inches(words, 9.5) + 0.14)))
+    _scale(ax, ["0", "25 %", "50 %", "75 %", "100 %"], "chance")
     canvas.legend_above(ax, columns)
     return canvas.finish(ax, title, caption, alt, room=2 + legend)
 

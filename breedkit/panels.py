@@ -4,8 +4,9 @@ A panel gathers the values of its controls, calls one public function, and lays 
 what that says; it computes nothing itself. One move of a control is one call. What
 cannot be answered is said in the panel, in the words of the error. The season that a
 grower has loaded is kept in the folder `my_season` beside the notebooks, where the
-other notebooks find it. The panels that ask about genes and about descent have rooms of
-their own, `breedkit.genepanels` and `breedkit.treepanels`; notebooks find all of them here.
+other notebooks find it. The panels that ask about genes, about descent and about what
+plants carry have rooms of their own, `breedkit.genepanels`, `breedkit.treepanels` and
+`breedkit.carrypanels`; notebooks find all of them here.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from typing import Any, NamedTuple
 import ipywidgets as widgets
 
 from breedkit import overview
+from breedkit.carrypanels import what_it_carries
 from breedkit.controls import (
     Options,
     Panel,
@@ -55,6 +57,7 @@ __all__ = [
     "one_gene",
     "season_at_hand",
     "try_truth",
+    "what_it_carries",
     "which_model",
 ]
 

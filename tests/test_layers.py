@@ -50,7 +50,7 @@ FLOORS = [
     ("odds", "progeny", "crosscheck", "planning", "schemes", "ranking"),
     # 6: paper, exercises, controls
     ("controls",),
-    ("genepanels", "treepanels"),
+    ("genepanels", "treepanels", "carrypanels"),
     ("paperwork", "exercises", "panels"),
 ]
 FLOOR_OF = {module: floor for floor, modules in enumerate(FLOORS) for module in modules}
