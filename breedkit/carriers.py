@@ -192,7 +192,7 @@ class PlantOdds(Result):
         """'red: F2-17 and 42 more'."""
         more = f" and {n - 1} more" if n > 1 else ""
         look = show(self.seen[at] or "not scored", longest=20)
-        return f"{look}: {show(self.plants[at], longest=24)}{more}"
+        return f"{look}: {show(self.plants[at] or 'no code', longest=24)}{more}"
 
     @property
     def verdict(self) -> str:

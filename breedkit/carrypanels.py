@@ -60,7 +60,7 @@ def what_it_carries(season: Season) -> Panel:
         if family in odds.left_out:
             return f"<p>{escape(f'The parents of {show(family)} are not known.')}</p>"
         if plant is None:
-            return f"<p>No plant of {escape(show(family))} has a name in this table.</p>"
+            return f"<p>No plant of {escape(show(family))} has a code in this table.</p>"
         one = odds.plant(plant, family)
         drawn = canvas.html_of(lambda: odds.plot(family, plant))
         remark = f'<p role="status"><strong>{escape(odds.remark)}</strong></p>'
@@ -77,12 +77,12 @@ def what_it_carries(season: Season) -> Panel:
 
 
 def _plants(season: Season, family: str | None) -> Options:
-    """The plants of a family, each code once."""
+    """The plants of a family that have a code."""
     sheet = season.plants
     if "plant" not in sheet or family is None:
         return []
     codes = sheet.loc[sheet["family"].astype(str) == family, "plant"]
-    return named(dict.fromkeys(codes.astype(str)))
+    return named(code for code in codes.astype(str) if code)
 
 
 def _all_alike(season: Season, trait: str, look: str) -> ProgenyTest | None:

@@ -99,7 +99,7 @@ def test_where_no_model_fits_no_number_is_given(panel):
     panel.controls["trait"].value = "burn"
     assert words(panel).startswith("No model fits these scores well")
     assert "How many are enough, no model says here" in words(panel)
-    assert "is at most" not in words(panel)
+    assert "at most, if" not in words(panel)
 
 
 def test_a_recessive_that_may_be_a_slip_is_looked_at_again():
@@ -133,6 +133,20 @@ def test_a_family_that_was_not_scored():
     panel = panels.what_it_carries(season)
     panel.controls["family"].value = "F2"
     assert "F2-0 was not scored; selfed, it can give red" in words(panel)
+
+
+def test_plants_without_a_code_are_drawn_but_not_asked_for():
+    rows = [("a", "Ash", "red"), ("e", "Elm", "orange"), ("f", "F1", "red"), ("1", "F2", "red")]
+    rows += [("", "F2", "orange"), ("", "F2", "orange")]
+    plants = pd.DataFrame(rows, columns=["plant", "family", "colour"])
+    panel = panels.what_it_carries(bk.load_season(plants=plants, families=FAMILIES))
+    panel.controls["family"].value = "F2"
+    assert panel.controls["plant"].options == (("1", "1"),)
+    assert "orange: no code and 1 more: breeds true" in panel.said.value
+    alone = plants[(plants["family"] != "F2") | (plants["plant"] == "")]
+    panel = panels.what_it_carries(bk.load_season(plants=alone, families=FAMILIES))
+    panel.controls["family"].value = "F2"
+    assert "No plant of F2 has a code in this table." in words(panel)
 
 
 def test_hostile_names_are_text():
