@@ -48,6 +48,7 @@ LEAST = 0.01  # candidates of a trait with less weight are left out
 MOST = 64  # ways to combine the candidates of the traits
 SURE = 0.95  # chance from which a plant is named as one kind
 EACH = "each with a chance of 95 % or more"
+FITS = 0.05  # chance of the misfit of a trait in all other families below which it is not used
 TELLS = 0.75  # a trait that is right on fewer plants, of half and half, does not tell
 
 
@@ -274,7 +275,7 @@ def _expected(season: Season, trait: str, family: str, plan: Cross) -> _Trait | 
         return None
     models = (*catalogue().values(), no_segregation())
     compared = compare_evidence(others, trait, season.trait(trait).kind == "ordered", models)
-    if compared.best is None or compared.standing == "none fits":
+    if compared.best is None or compared.misfit < FITS:
         return None
     looks = parent_looks(season, trait)
     female, male = (as_group(p, looks) for p in (plan.female, plan.male))
