@@ -39,10 +39,11 @@ FLOORS = [
     ("models", "register"),
     ("season", "candidates", "everyrule"),
     ("tables", "likelihood"),
-    ("choices", "posterior"),
+    ("choices", "posterior", "generations"),
+    ("jointscaling",),
     # 4: one question each
     ("power", "overview", "familytree", "weights", "linkage", "measured", "mixture", "tasting"),
-    ("ratios", "nextfamily", "kinship"),
+    ("ratios", "nextfamily", "kinship", "genmeans"),
     ("standing", "comparison"),
     ("judge", "compare", "scoring"),
     ("trust", "carriers", "labels"),
