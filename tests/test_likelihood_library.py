@@ -107,10 +107,10 @@ def written(trait: Trait, genotype: str, rate: float) -> list[float]:
     """How likely a plant is written down as each class."""
     true = trait.look(genotype)
     others = [c for c in range(trait.classes) if c != true]
-    if trait.ordered:
-        others = [c for c in others if abs(c - true) == 1]
+    # in an ordered trait each further step is a tenth as likely
+    worth = {c: 0.1 ** (abs(c - true) - 1) if trait.ordered else 1.0 for c in others}
     return [
-        1 - rate if c == true else rate / len(others) if c in others else 0.0
+        1 - rate if c == true else rate * worth[c] / sum(worth.values())
         for c in range(trait.classes)
     ]
 
