@@ -42,6 +42,7 @@ _HOME = {
     "ratio_test": "ratios",
     "save_picture": "pictures",
     "scored_twice": "scoring",
+    "variance_components": "measured",
 }
 
 __all__ = [
@@ -71,6 +72,7 @@ __all__ = [
     "ratio_test",
     "save_picture",
     "scored_twice",
+    "variance_components",
 ]
 
 __version__ = "0.1.0"
