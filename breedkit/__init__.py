@@ -23,6 +23,7 @@ _HOME = {
     "compare_models": "compare",
     "cross_check": "crosscheck",
     "draw_pedigree": "familytree",
+    "effective_factors": "selection",
     "every_rule": "everyrule",
     "first_choice": "overview",
     "format_pedigree": "notation",
@@ -42,6 +43,7 @@ _HOME = {
     "ratio_test": "ratios",
     "save_picture": "pictures",
     "scored_twice": "scoring",
+    "selection_response": "selection",
     "variance_components": "measured",
 }
 
@@ -53,6 +55,7 @@ __all__ = [
     "compare_models",
     "cross_check",
     "draw_pedigree",
+    "effective_factors",
     "every_rule",
     "first_choice",
     "format_pedigree",
@@ -72,6 +75,7 @@ __all__ = [
     "ratio_test",
     "save_picture",
     "scored_twice",
+    "selection_response",
     "variance_components",
 ]
 

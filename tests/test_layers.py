@@ -43,7 +43,7 @@ FLOORS = [
     ("jointscaling",),
     # 4: one question each
     ("power", "overview", "familytree", "weights", "linkage", "measured", "mixture", "tasting"),
-    ("ratios", "nextfamily", "kinship", "genmeans"),
+    ("ratios", "nextfamily", "kinship", "genmeans", "selection"),
     ("standing", "comparison"),
     ("judge", "compare", "scoring"),
     ("trust", "carriers", "labels"),
