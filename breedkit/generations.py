@@ -51,7 +51,9 @@ if TYPE_CHECKING:
 
 SCALES = ("raw", "log")
 FAR = 6.0  # robust standard deviations from the median that make a value worth a second look
-FEWEST_FOR_FAR = 6  # plants below which nothing can be called far off
+FEWEST_FOR_FAR = 6  # plants below which that says nothing
+FAR_TIMES = 5.0  # a value this many times the next one is worth a second look too
+FEWEST_FOR_TIMES = 3
 AT_FLOOR = 0.1  # share of zeros from which a floor is pointed out
 NAME = 30  # characters of a grower's own word
 
@@ -182,7 +184,15 @@ def generations_of(
     found.sort(key=lambda g: (g.role not in ("P1", "P2"), not g.role.startswith("F"), g.role))
     left = [f for f in known if f not in numbers]
     result = Generations(name, unit, founders, tuple(found), ())
-    notes = (*_left_out(left), *_missing(frame, numbers), *_far_off(result), *_floor(result))
+    counts = ["These are counts, treated here like measurements: where they are small, means hold "
+              "better than intervals."] if season.trait(trait).kind == "count" else []  # fmt: skip
+    notes = (
+        *_left_out(left),
+        *counts,
+        *_missing(frame, numbers),
+        *_far_off(result),
+        *_floor(result),
+    )
     return Generations(name, unit, founders, tuple(found), notes)
 
 
@@ -298,15 +308,12 @@ def _far_off(generations: Generations) -> list[str]:
     """Values that look like a slip of the decimal point, or just far from the others."""
     notes = []
     for g in generations.all:
-        if g.n < FEWEST_FOR_FAR:
-            continue
+        far = _far(g.values)
         median = float(np.median(g.values))
-        spread = 1.4826 * float(np.median(np.abs(g.values - median)))
-        far = np.flatnonzero(np.abs(g.values - median) > FAR * spread) if spread > 0 else ()
-        for i in list(far)[:3]:
+        for i in far[:3]:
             rest = np.delete(g.values, far)
             moved = [x for x in (g.values[i] / 10, g.values[i] * 10)
-                     if rest.min() <= x <= rest.max()]  # fmt: skip
+                     if rest.min() <= 1.25 * x and x <= 1.25 * rest.max()]  # fmt: skip
             would = f"; {number(moved[0])} if the decimal point slipped" if moved else ""
             notes.append(
                 f"{generations.called(g.role)}, plant {show(g.codes[i], longest=NAME)}: "
@@ -319,6 +326,21 @@ def _far_off(generations: Generations) -> list[str]:
                 "others. Are all in the same unit?"
             )
     return notes
+
+
+def _far(values: np.ndarray) -> np.ndarray:
+    """Places of values far from the middle one, or five times beyond all others."""
+    order = np.argsort(values, kind="stable")
+    found = set()
+    if len(values) >= FEWEST_FOR_FAR:
+        off = np.abs(values - np.median(values))
+        spread = 1.4826 * float(np.median(off))
+        found |= set(np.flatnonzero(off > FAR * spread)) if spread > 0 else set()
+    if len(values) >= FEWEST_FOR_TIMES:
+        low, next_low, next_high, high = values[order[[0, 1, -2, -1]]]
+        found |= {order[-1]} if high > FAR_TIMES * next_high > 0 else set()
+        found |= {order[0]} if 0 < FAR_TIMES * low < next_low else set()
+    return np.array(sorted(found), dtype=int)
 
 
 def _floor(generations: Generations) -> list[str]:

@@ -5,7 +5,7 @@ engine (`breedkit.generations`): m lies midway between the parents, [d] is half 
 [h] what the F1 has above m. `breedkit.jointscaling` fits them. Where genes act on each other in
 pairs, [i], [j], [l] stand beside these, with coefficients x_d^2, x_d x_h, x_h^2 (Hayman 1958;
 Mather & Jinks 1971). Mather's scaling tests (1949) ask the same of a few generations each, and
-are 0 if genes just add up:
+are 0 if genes each act on their own:
 
     A = 2 BC1(P1) - P1 - F1,   B = 2 BC1(P2) - P2 - F1,   C = 4 F2 - 2 F1 - P1 - P2.
 
@@ -87,8 +87,8 @@ class GenerationMeans(Result):
         """Degree of dominance; None if the parents' means hardly differ.
 
         From the means of parents and F1 where all are there, which holds whether or not genes
-        just add up; else [h] / |[d]| of the simple fit. Its error is the first-order one of a
-        ratio.
+        each act on their own; else [h] / |[d]| of the simple fit. Its error is the first-order
+        one of a ratio.
         """
         if {"P1", "P2", "F1"} <= {g.role for g in self.generations.all}:
             weights = [{"P1": 0.5, "P2": -0.5}, {"F1": 1.0, "P1": -0.5, "P2": -0.5}]
@@ -165,14 +165,14 @@ class GenerationMeans(Result):
         these = f"{plants(self.generations.n)} in {len(self.generations.all)} generations"
         fit = self.simple
         if fit.df == 0:
-            head = f"The means of {these} cannot show whether genes just add up: too few kinds."
+            head = f"The means of {these} cannot show whether genes each act on their own."
         elif fit.pvalue < LEVEL:
             head = (
-                f"The means of {these} do not fit genes that just add up "
+                f"The means of {these} do not fit genes that each act on their own "
                 f"(chance of a misfit this large or larger {chance(fit.pvalue)})."
             )
         else:
-            head = f"The means of {these} agree with genes that just add up."
+            head = f"The means of {these} agree with genes that each act on their own."
         return f"{head} {self._dominance_words()}"
 
     def _dominance_words(self) -> str:
@@ -215,7 +215,7 @@ class GenerationMeans(Result):
             facts += [Fact(k, estimate(c.value, c.error), WORDS[k])
                       for k, c in self.pairs.parameters.items() if k in PARAMETERS[3:]]  # fmt: skip
         facts += [Fact(f"scaling test {k}", estimate(c.value, c.error),
-                       f"0 if genes just add up; chance of this or more {chance(c.pvalue)}")
+                       f"0 if genes each act on their own; chance {chance(c.pvalue)}")
                   for k, c in self.scaling.items()]  # fmt: skip
         own = f" {self.generations.unit}" if self.generations.unit else ""
         return facts + [
@@ -244,7 +244,7 @@ class GenerationMeans(Result):
 def generation_means(
     season: Season, trait: str, scale: str = "raw", families: Iterable[str] | None = None
 ) -> GenerationMeans:
-    """Whether a measured trait is inherited by genes that just add up, and which dominate.
+    """Whether a trait's generation means fit genes that each act on their own, and who dominates.
 
     Parameters
     ----------
@@ -308,9 +308,9 @@ def _notes(found: GenerationMeans, pooled: tuple[str, ...]) -> list[str]:
     if found.other and found.simple.df:
         here, there = found.simple.pvalue, found.other.pvalue
         if here < LEVEL <= there:
-            say = f"On the {away} scale genes that just add up do fit"
+            say = f"On the {away} scale genes that each act on their own do fit"
         elif there < LEVEL <= here:
-            say = f"On the {away} scale genes that just add up do not fit; this scale behaves"
+            say = f"On the {away} scale genes that each act on their own do not; this scale behaves"
         else:
             say = f"The {away} scale {'fits no better' if here < LEVEL else 'fits as well'}"
         notes.append(f"{say} (chance of a misfit this large or larger {chance(there)}).")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction as F
 
 import numpy as np
+import pandas as pd
 import pytest
 import statsmodels.api as sm
 from measuring import COROLLAS, EARS, as_generations, counted, drawn, season_of
@@ -147,7 +148,10 @@ def test_known_effects_come_back_and_pairs_of_genes_are_found() -> None:
     for name, true in (("m", 20), ("[d]", -3), ("[h]", 1.5)):
         c = found.simple.parameters[name]
         assert abs(c.value - true) < 4 * c.error
-    assert found.simple.pvalue > 0.01 and "agree with genes that just add up" in found.verdict
+    assert (
+        found.simple.pvalue > 0.01
+        and "agree with genes that each act on their own" in found.verdict
+    )
     low, high = found.dominance.interval()
     assert low < 0.5 < high
     values["F2"] = values["F2"] + 2  # [i] etc. shift generations by products of coefficients
@@ -211,6 +215,32 @@ def test_a_slip_of_the_decimal_point_is_pointed_out_and_kept() -> None:
     assert found.table().loc["F1", "mean"] == pytest.approx(values["F1"].mean())
 
 
+@pytest.mark.parametrize(
+    ("f1", "said"),
+    [
+        ([3.1, 3.4, 34.0], "plant F1-2: 34.0 is far"),  # too few for a spread
+        ([1.0] * 15 + [10.0], "plant F1-15: 10.0 is far"),  # no spread at all
+        ([3.1, 3.3, 0.34], "3.40 if the decimal point slipped"),
+        ([3.1, 3.3, 3.9], ""),
+        ([1.0] * 15 + [2.0, 2.0], ""),
+        ([0.0, 3.1, 3.3], ""),
+    ],
+)
+def test_what_is_far_in_few_or_equal_plants(f1, said: str) -> None:
+    values = {"P1": [3.9, 4.1, 4.0], "F1": f1, "P2": [2.0, 2.2, 2.4]}
+    notes = generations_of(season_of(values), "length").notes
+    assert ["far from the others" in n and said in n for n in notes] == [True] * bool(said)
+
+
+def test_counts_are_said_to_be_counts() -> None:
+    plants = pd.DataFrame(
+        [(f"{g}{i}", g, i % 3 + k) for k, g in enumerate(("P1", "P2", "F1")) for i in range(9)],
+        columns=["plant", "family", "pods"],
+    )
+    found = bk.generation_means(bk.load_season(plants=plants), "pods")
+    assert any("These are counts" in note for note in found.notes)
+
+
 def test_two_units_in_one_column_are_asked_about() -> None:
     values = drawn(np.random.default_rng(6), 20, {"P1": 1, "P2": 1, "F1": 1})
     values["F1"][:5] *= 10
@@ -233,7 +263,7 @@ def test_three_generations_cannot_be_tested() -> None:
     values = drawn(np.random.default_rng(1), 9, {"P1": 1, "P2": 1, "F2": 2})
     found = bk.generation_means(season_of(values), "length")
     assert found.simple.df == 0 and found.simple.chi_square == 0
-    assert "cannot show whether genes just add up" in found.verdict
+    assert "cannot show whether genes each act on their own" in found.verdict
     assert found.scaling == {} and "midparent" not in found.heterosis()
 
 
