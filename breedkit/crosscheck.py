@@ -13,8 +13,8 @@ selfed alike. Then
     P(p | scores) ~ prior(p) * product over plants of  sum over h of  p_h L_i(h),
 
 and a plant is h with the mean of p_h L_i(h) / sum over h' of p_h' L_i(h'). The likeliest
-models and genotypes of the founders (`breedkit.compare`) are averaged over, one for each
-trait at a time; traits are taken to be inherited independently.
+models, genotypes of the founders (`breedkit.compare`) and of parents that are single plants
+are averaged over, for all plants together; traits are taken to be inherited independently.
 """
 
 from __future__ import annotations
@@ -29,9 +29,8 @@ from scipy.special import roots_jacobi, roots_legendre, softmax
 
 from breedkit.compare import compare_evidence, season_evidence
 from breedkit.errors import ModelError, PedigreeError, pick, quote
-from breedkit.evidence import Evidence
 from breedkit.families import family_plans
-from breedkit.labels import as_group, parent_looks, shares_of
+from breedkit.labels import parent_looks, shares_of
 from breedkit.models import catalogue
 from breedkit.pedigree import Cross, Founder, Plan, Selfing
 from breedkit.results import Fact, Result, listing, percent, plants, sentence, show
@@ -77,6 +76,7 @@ class CrossCheck(Result):
     intervals : of each share, the 95 % interval.
     tells : what each trait can tell, the best first.
     unused : traits that say nothing: no other family is scored in them, or no model fits.
+    unscored : plants of the family that are scored in none of the traits used.
     """
 
     family: str
@@ -88,6 +88,7 @@ class CrossCheck(Result):
     intervals: tuple[tuple[float, float], ...]
     tells: tuple[Tells, ...]
     unused: tuple[str, ...]
+    unscored: int
 
     @property
     def n(self) -> int:
@@ -116,6 +117,11 @@ class CrossCheck(Result):
                     f"{family}: most seed is of the cross, {percent(self.shares[0])}, but of no "
                     f"single plant is it sure; {plants(self.n)}."
                 )
+            if self.intervals[1][0] > 0.5:
+                return (
+                    f"{family}: most seed is {own}, {percent(self.shares[1])}, but of no single "
+                    f"plant is it sure; {plants(self.n)}."
+                )
             return f"{family}: cannot tell {self._why}; {plants(self.n)}."
         said = [f"{len(crossed)} of {plants(self.n)} are of the cross"]
         said += [f"{len(them)} {how}" for them, how in ((selfed, own), (other, "from other pollen"))
@@ -127,7 +133,8 @@ class CrossCheck(Result):
 
     @property
     def _why(self) -> str:
-        if not self.tells or self.tells[0].right < TELLS:
+        low, high = self.intervals[0]
+        if not self.tells or (self.tells[0].right < TELLS and high - low > 0.8):
             return (
                 "whether the cross took, since no trait scored here parts it from seed of "
                 f"{show(self.female)}'s own pollen"
@@ -180,6 +187,8 @@ class CrossCheck(Result):
                 "Half of the plants would be put right by guessing. What other families say of "
                 "the traits is taken into account, and slips of scoring too."
             )
+        if self.unscored:
+            notes.append(f"Not scored, so not judged: {plants(self.unscored)}.")
         if self.unused:
             traits = listing([show(t) for t in self.unused])
             notes.append(
@@ -212,6 +221,11 @@ def cross_check(season: Season, family: str) -> CrossCheck:
     known = family_plans(season.families, season.family_names, season.plants)
     family = pick(family, list(season.family_names), "family", PedigreeError)
     plan = known.get(family)
+    if plan is None:
+        raise PedigreeError(
+            f"The parents of {quote(family)} are not known.\n"
+            "Write its female and its male in the table of families."
+        )
     if not isinstance(plan, Cross) or plan.female == plan.male:
         raise PedigreeError(
             f"{quote(family)} is not a cross of two parents.\n"
@@ -232,6 +246,7 @@ def cross_check(season: Season, family: str) -> CrossCheck:
     return CrossCheck(
         family, female, male, tuple(names[i] for i in kept), chances, shares, intervals,
         tuple(tells), tuple(t for t in looks if t not in seen),
+        len(names) - len(kept),
     )  # fmt: skip
 
 
@@ -277,25 +292,22 @@ def _expected(season: Season, trait: str, family: str, plan: Cross) -> _Trait | 
     compared = compare_evidence(others, trait, season.trait(trait).kind == "ordered", models)
     if compared.best is None or compared.misfit < FITS:
         return None
-    looks = parent_looks(season, trait)
-    female, male = (as_group(p, looks) for p in (plan.female, plan.male))
+    female, male = plan.female, plan.male
     crossed: tuple[Plan, ...] = (
         Cross(female, male), Selfing(female), Cross(female, OTHER), Cross(male, female),
         Selfing(male),
     )  # fmt: skip
     plans = dict(zip((*KINDS, "other way", "its selfed"), crossed, strict=True))
-    k = len(evidence.classes)
-    asked = Evidence.of(evidence.classes, plans, {kind: [1] * k for kind in plans})
-    order = [list(asked.counts).index(asked.families[kind]) for kind in plans]
-    weights, rows = [], []
+    looks = parent_looks(season, trait)
+    weights: list[np.ndarray] = []
+    rows: list[np.ndarray] = []
     for model in compared.weights:
-        if model.weight < LEAST:
-            continue
-        for chance, shares in zip(model.chances, shares_of(model, compared, asked), strict=True):
-            weights.append(model.weight * chance)
-            rows.append(shares[order])
-    expected, which = np.unique(np.array(rows).round(12), axis=0, return_inverse=True)
-    total = np.bincount(which.ravel(), weights)
+        if model.weight >= LEAST:
+            worth, shares = shares_of(model, compared, plans, looks)
+            weights.append(model.weight * worth)
+            rows.append(shares)
+    expected, which = np.unique(np.concatenate(rows).round(12), axis=0, return_inverse=True)
+    total = np.bincount(which.ravel(), np.concatenate(weights))
     kept = total >= LEAST * total.sum()
     total, expected = total[kept] / total[kept].sum(), expected[kept]
     mean = np.tensordot(total, expected, 1)

@@ -22,6 +22,7 @@ Share = Fraction | float | str
 
 CERTAINTY = 0.95
 MOST_OFFSPRING = 100_000  # more than these nobody sows
+LEAST = Fraction(1, 10**9)  # share, or error, below which nothing is worked out
 NEAR = 1e-6  # nearer than this to a whole number, whole numbers decide
 
 
@@ -87,6 +88,8 @@ def progeny_needed(share: Share = Fraction(1, 4), certainty: Share = CERTAINTY) 
 
 def least(same: Fraction, error: Fraction) -> int:
     """The smallest n from 1 with same^n <= error; both between 0 and 1."""
+    if min(error, 1 - same) < LEAST:
+        raise ModelError(f"That would take more than {MOST_OFFSPRING:,} offspring.")
     exact = math.log(error) / math.log(same)
     if exact > MOST_OFFSPRING:
         raise ModelError(f"That would take more than {MOST_OFFSPRING:,} offspring.")

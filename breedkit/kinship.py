@@ -284,7 +284,7 @@ class Descent(Result):
         For one gene this is also the share of all genes that is fixed. The genes are unlinked,
         and the founders differ in them.
         """
-        return halvings(Fraction(self.heterozygous), fixed, genes)
+        return halvings(_exactly(self.heterozygous), fixed, genes)
 
     def backcrosses_to(self, founder: str, share: float | Fraction = 0.99) -> int:
         """How many more backcrosses to `founder` until its expected share is `share`."""
@@ -292,7 +292,7 @@ class Descent(Result):
             known = listing([show(f, longest=30) for f in self.founders[:12]])
             asked = quote(show(founder, longest=30))
             raise PedigreeError(f"{asked} is no founder here. Founders: {known}.")
-        own = Fraction(self.shares[self.founders.index(founder)])
+        own = _exactly(self.shares[self.founders.index(founder)])
         return halvings(1 - own, share)
 
     def by_selfing(self, generations: int = 6) -> pd.DataFrame:
@@ -469,3 +469,10 @@ def _checked_founders(
     if faults:
         raise ModelError("\n".join(dict.fromkeys(faults)))
     return {name: float(given.get(name, 1.0)) for name in founders}
+
+
+def _exactly(share: float) -> Fraction:
+    """The share that a float stands for: halves of halves as they are, else 0.4, not what
+    rounding in binary makes of it."""
+    exact = Fraction(share)
+    return exact if exact.denominator <= 2**44 else exact.limit_denominator(10**6)

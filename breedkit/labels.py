@@ -29,9 +29,17 @@ from breedkit.choices import choices_of
 from breedkit.compare import season_evidence
 from breedkit.evidence import Evidence
 from breedkit.families import family_plans
-from breedkit.likelihood import expected_shares, mis_scoring
+from breedkit.likelihood import Candidates, expected_genotypes, expected_shares, mis_scoring
 from breedkit.models import catalogue
-from breedkit.pedigree import TESTER, Chosen, Cross, Founder, Plan
+from breedkit.pedigree import (
+    TESTER,
+    Chosen,
+    Cross,
+    Founder,
+    Plan,
+    founders_of,
+    single_parents,
+)
 from breedkit.results import Fact, Result, listing, percent, plants, show
 from breedkit.weights import model_prior, no_segregation
 
@@ -46,7 +54,9 @@ WRONG = 0.02  # prior chance of a wrong label: our own choice
 STRAY = 0.01  # prior chance that a trait follows none of the models in a family: our choice
 SLIPS = 0.02
 ROUNDS = 8
+LEAST_CASE = 1e-4  # cases of a candidate with less weight are left out
 LOWEST = -700.0  # log of a share that cannot be
+DOUBTFUL = 0.2  # chance of a wrong label from which some are said to be doubtful
 DOUBTED = 0.5  # chance of a wrong label from which a family is named
 
 
@@ -83,11 +93,18 @@ class LabelCheck(Result):
     def verdict(self) -> str:
         if not self.labels:
             return "No family can be checked: too few are scored, or their parents are not known."
-        if not self.doubted:
-            worst = self.labels[0]
+        worst = self.labels[0]
+        if not self.doubted and worst.wrong < DOUBTFUL:
             return (
                 f"No label of {len(self.labels)} families is doubtful. The least sure is "
                 f"{show(worst.family)}: wrong with chance {percent(worst.wrong)}."
+            )
+        if not self.doubted:
+            some = [f"{show(x.family)} {percent(x.wrong)}" for x in self.labels
+                    if x.wrong >= DOUBTFUL][:4]  # fmt: skip
+            return (
+                f"Some labels may be wrong, and it cannot be told which: {listing(some)}. Look at "
+                "the tags and the sheet."
             )
         names = listing([show(label.family) for label in self.doubted])
         which = "label is" if len(self.doubted) == 1 else "labels are"
@@ -154,31 +171,81 @@ def _of_trait(season: Season, trait: str, plans: Mapping[str, Plan]) -> _Trait |
         return None
     looks = parent_looks(season, trait)
     k = len(evidence.classes)
-    groups = {f: as_group(plan, looks) for f, plan in plans.items()}
-    asked = Evidence.of(evidence.classes, groups, {f: [1] * k for f in groups})
+    single: dict[str, Plan] = {}
+    known = {f: _one_plant(plan, looks, single) for f, plan in plans.items()}
+    asked = Evidence.of(evidence.classes, known, {f: [1] * k for f in known})
+    grown = Evidence.of(evidence.classes, single, {p: [1] * k for p in single})
     place = list(asked.counts)
-    at = [place.index(asked.families[f]) for f in groups]
+    at = [place.index(asked.families[f]) for f in known]
     ordered = season.trait(trait).kind == "ordered"
     mixing = mis_scoring([SLIPS], k, ordered)
+    table = season.counts(trait)[list(evidence.classes)].loc[scored]
+    counts = table.to_numpy(dtype=float)
     models = (*catalogue().values(), no_segregation())
-    testers = tuple(f == TESTER for f in asked.founders)
+    founders = [f for f in asked.founders if f not in single]
+    founders += [f for f in grown.founders if f not in founders]
+    testers = tuple(f == TESTER for f in founders)
     opened = [(m, choices_of(m, testers, k, ordered)) for m in models]
     found = [(m, c) for m, c in opened if c is not None and len(c.names)]
     prior, rows = [], []
     for share, (_, choices) in zip(model_prior([(m,) for m, _ in found]), found, strict=True):
         every = choices.candidates(np.arange(np.prod(choices.sizes)))
         prior.append(share * choices.each_prior)
-        rows.append(expected_shares(asked, every, mixing)[:, 0, at])
-    table = season.counts(trait)[list(evidence.classes)].loc[scored]
+        rows.append(_said(every, founders, asked, grown, at, known, mixing, counts))
     with np.errstate(divide="ignore"):
-        logs = np.log(np.concatenate(rows))  # (candidates, families, classes)
         log_prior = np.log(np.concatenate(prior))
-    counts = table.to_numpy(dtype=float)
-    said = np.einsum("cgk,fk->cfg", np.maximum(logs, LOWEST), counts)
+    said = np.concatenate(rows)
     # any shares, one set as likely as another: the integral of their product over all of them
     stray = gammaln(k) + gammaln(counts + 1).sum(axis=1) - gammaln(counts.sum(axis=1) + k)
     said = np.logaddexp(np.log(1 - STRAY) + said, np.log(STRAY) + stray[:, None])
     return _Trait(trait, log_prior, said, dict(table.sum(axis=1)))
+
+
+def _said(
+    every: Candidates,
+    founders: Sequence[str],
+    asked: Evidence,
+    grown: Evidence,
+    at: Sequence[int],
+    known: Mapping[str, Plan],
+    mixing: np.ndarray,
+    counts: np.ndarray,
+) -> np.ndarray:
+    """The log chance of each family's counts under each family's parents, by candidate.
+
+    A family from a single plant is a case for each genotype that the plant can have.
+    """
+    place = {f: i for i, f in enumerate(founders)}
+
+    def given(evidence: Evidence, state: int) -> Candidates:
+        columns = [every.founders[:, place[f]] if f in place else np.full(len(every.looks), state)
+                   for f in evidence.founders]  # fmt: skip
+        array = np.array(columns, dtype=int).reshape(len(columns), len(every.looks)).T
+        return replace(every, founders=array)
+
+    states = every.looks.shape[1]
+    weights = np.full((len(every.looks), len(known), states), 1 / states)
+    if grown.counts:
+        chances = expected_genotypes(grown, given(grown, 0), mixing)[:, 0]
+        order = list(grown.counts)
+        for g, plan in enumerate(known.values()):
+            for plant in founders_of(plan):
+                if plant in grown.families:
+                    weights[:, g] = chances[:, order.index(grown.families[plant])]
+    cases = []
+    for state in range(states if grown.counts else 1):
+        with np.errstate(divide="ignore"):
+            logs = np.log(expected_shares(asked, given(asked, state), mixing)[:, 0, at])
+            worth = np.log(weights[:, None, :, state] * (1 if grown.counts else states))
+        cases.append(np.einsum("cgk,fk->cfg", np.maximum(logs, LOWEST), counts) + worth)
+    return logsumexp(cases, axis=0)
+
+
+def _one_plant(plan: Plan, looks: dict[str, str], single: dict[str, Plan]) -> Plan:
+    """As `as_founders` where one single plant is behind a family; of two, their families."""
+    if len(single_parents(plan)) == 1:
+        return as_founders(plan, looks, single)
+    return as_group(plan, looks)
 
 
 def _labels(traits: Sequence[_Trait], plans: Mapping[str, Plan]) -> list[Label]:
@@ -217,27 +284,77 @@ def _label(family: str, names: Sequence[str], chances: np.ndarray, own: int, n: 
     return Label(family, n, 1 - float(chances[own]), rather, share)
 
 
-def shares_of(model: ModelWeight, compared: Comparison, asked: Evidence) -> np.ndarray:
-    """What each candidate of a model expects of the families asked for, as it is written down.
+def shares_of(
+    model: ModelWeight, compared: Comparison, plans: Mapping[str, Plan], looks: dict[str, str]
+) -> tuple[np.ndarray, np.ndarray]:
+    """What each candidate of a model expects of families, for all that their parents can be.
 
-    A founder that nothing is known of is any that breeds true, one as likely as the other.
+    A parent that is a single plant is one genotype for all its offspring: a case for each
+    that it can have, by its family and its look. A founder that nothing is known of is any
+    that breeds true, one as likely as the other.
+
+    Returns
+    -------
+    (cases,) weights, total 1; (cases, families, classes) shares as they are written down.
     """
-    genotypes = model.candidates.genome.genotypes()
-    pure = [i for i, g in enumerate(genotypes) if g.female == g.male]
+    genome, k = model.candidates.genome, len(compared.classes)
+    pure = [i for i, g in enumerate(genome.genotypes()) if g.female == g.male]
     place = {f: i for i, f in enumerate(compared.founders)}
-    unknown = [f for f in asked.founders if f not in place]
-    found: np.ndarray | float = 0.0
-    ways = list(itertools.product(pure, repeat=len(unknown)))
-    for states in ways:
+    single: dict[str, Plan] = {}
+    known = {name: as_founders(plan, looks, single) for name, plan in plans.items()}
+    asked = Evidence.of(compared.classes, known, {name: [1] * k for name in known})
+    at = [list(asked.counts).index(asked.families[name]) for name in known]
+    grown = Evidence.of(compared.classes, single, {p: [1] * k for p in single})
+    unknown = [f for f in (*asked.founders, *grown.founders) if f not in place and f not in single]
+    unknown = list(dict.fromkeys(unknown))
+    weights, rows = [], []
+    for states in itertools.product(pure, repeat=len(unknown)):
         given = dict(zip(unknown, states, strict=True))
-        columns = [
-            model.candidates.founders[:, place[f]] if f in place
-            else np.full(len(model.chances), given[f])
-            for f in asked.founders
-        ]  # fmt: skip
-        each = replace(model.candidates, founders=np.stack(columns, axis=1))
-        found = found + expected_shares(asked, each, compared.mixing[None])[:, 0]
-    return np.asarray(found) / len(ways)
+        chances = expected_genotypes(
+            grown, _with(model, place, given, grown), compared.mixing[None]
+        )
+        by_plant = {p: chances[:, 0, list(grown.counts).index(grown.families[p])] for p in single}
+        for genotypes in itertools.product(range(chances.shape[-1]), repeat=len(single)):
+            of = dict(zip(single, genotypes, strict=True))
+            worth = model.chances / len(pure) ** len(unknown)
+            for plant, state in of.items():
+                worth = worth * by_plant[plant][:, state]
+            likely = np.flatnonzero(worth > LEAST_CASE)
+            if len(likely):
+                each = _with(model, place, {**given, **of}, asked).part(likely)
+                shares = expected_shares(asked, each, compared.mixing[None])[:, 0]
+                weights.append(worth[likely])
+                rows.append(shares[:, at])
+    return np.concatenate(weights), np.concatenate(rows)
+
+
+def _with(
+    model: ModelWeight, place: Mapping[str, int], given: Mapping[str, int], asked: Evidence
+) -> Candidates:
+    """The candidates of a model, further founders given."""
+    columns = [
+        model.candidates.founders[:, place[f]] if f in place
+        else np.full(len(model.chances), given[f])
+        for f in asked.founders
+    ]  # fmt: skip
+    founders = np.array(columns, dtype=int).reshape(len(columns), len(model.chances)).T
+    return replace(model.candidates, founders=founders)
+
+
+def as_founders(plan: Plan, looks: dict[str, str], single: dict[str, Plan]) -> Plan:
+    """The same parentage, the latest single plants as founders, collected in `single` with
+    where they come from."""
+    match plan:
+        case Founder():
+            return plan
+        case Cross(female, male):
+            return Cross(as_founders(female, looks, single), as_founders(male, looks, single))
+        case Chosen(_, _, str(plant)):
+            name = f"plant {plant}"
+            single[name] = as_group(plan, looks)
+            return Founder(name)
+        case _:
+            return replace(plan, parent=as_founders(plan.parent, looks, single))
 
 
 def parent_looks(season: Season, trait: str) -> dict[str, str]:

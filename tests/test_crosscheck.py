@@ -117,6 +117,26 @@ def test_a_backcross_can_be_asked_too() -> None:
     assert found.shares[0] > found.shares[1] and found.intervals[1][1] < 0.75
 
 
+def test_a_parent_plant_is_one_genotype_for_all_its_offspring() -> None:
+    """An orange plant by a red one: 40 red of 44 say that the male is AA, so the four orange
+    ones are selfed or slips; half and half say that it is Aa, and that all may be of the cross."""
+    looks = {"P1": "orange " * 4, "P2": "red " * 4, "F1": "red " * 4,
+             "F2": "red " * 15 + "orange " * 5}  # fmt: skip
+    register = pd.concat([REGISTER.iloc[:4], pd.DataFrame(
+        [("X", "F2-16", "F2-4")], columns=REGISTER.columns)])  # fmt: skip
+
+    def asked(x: str):
+        rows = [(f"{f}-{i}", f, c) for f, seen in {**looks, "X": x}.items()
+                for i, c in enumerate(seen.split(), 1)]  # fmt: skip
+        plants = pd.DataFrame(rows, columns=["plant", "family", "colour"])
+        return cross_check(bk.load_season(plants=plants, families=register), "X")
+
+    few = asked("red " * 40 + "orange " * 4)
+    assert few.chances[-1, 0] < 0.4
+    half = asked("red " * 50 + "orange " * 50)
+    assert half.intervals[0][1] > 0.95
+
+
 def test_tallies_and_odd_questions() -> None:
     tallied = bk.load_counts(pd.DataFrame(
         [("P1", "orange", 5), ("P2", "red", 5), ("F1", "red", 8), ("F1", "orange", 1),
@@ -129,6 +149,13 @@ def test_tallies_and_odd_questions() -> None:
         cross_check(tallied, "F2")
     with pytest.raises(PedigreeError, match="Did you mean"):
         cross_check(season(["red"]), "F11")
+    lost = season(["red"] * 3 + ["-"] * 2)
+    some = cross_check(lost, "F1")
+    assert some.n == 3 and any("not judged: 2 plants" in note for note in some.notes)
+    stray = season(["red"]).plants[["plant", "family", "colour"]]
+    stray["family"] = stray["family"].astype(str).replace("F1", "who knows")
+    with pytest.raises(PedigreeError, match="parents of 'who knows' are not known"):
+        cross_check(bk.load_season(plants=stray, families=REGISTER), "who knows")
     blank = cross_check(season(["-"] * 4), "F1")
     assert "no plant is scored" in blank.verdict and blank.facts() == []
     alone = pd.DataFrame({"plant": ["a"], "family": ["F1"], "colour": ["red"]})

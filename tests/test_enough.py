@@ -72,3 +72,9 @@ def test_display() -> None:
     )
     assert "10 offspring" in repr(found) and "too few" in repr(found)
     assert "&lt;" not in found._repr_html_()
+
+
+def test_shares_too_small_to_be_worked_out_are_refused_in_words() -> None:
+    for asked in ((1e-17, 0.95), ("1/4", "0." + "9" * 400)):
+        with pytest.raises(ModelError, match="more than 100,000 offspring"):
+            progeny_needed(*asked)

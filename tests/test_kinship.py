@@ -263,3 +263,14 @@ def test_a_table_without_parents():
     alone = bk.load_season(plants=pd.DataFrame({"plant": ["a"], "family": ["x"], "c": ["red"]}))
     with pytest.raises(PedigreeError, match="No family of this table has parents"):
         bk.ancestry(alone)
+
+
+def test_generations_are_counted_from_the_share_that_a_decimal_stands_for() -> None:
+    """A founder of inbreeding 0.2, selfed once, is 0.4 heterozygous; 0.1 after two selfings."""
+    rows = [("P1", "", ""), ("P1s", "P1", "selfed")]
+    register = pd.DataFrame(rows, columns=["family", "female", "male"])
+    plants = pd.DataFrame({"plant": ["a"], "family": ["P1s"], "colour": ["red"]})
+    season = bk.load_season(plants=plants, families=register)
+    line = bk.ancestry(season, inbred={"P1": 0.2}).of("P1s")
+    assert line.selfings_to(0.9) == 2
+    assert line.selfings_to(0.95) == 3

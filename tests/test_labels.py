@@ -68,6 +68,21 @@ def test_false_alarms_are_rare_and_swaps_are_mostly_found() -> None:
     assert found >= 50 and alarms + 1 < found
 
 
+def test_a_fixed_line_has_its_own_label() -> None:
+    """40 red of one red F2 plant: 1/3 + 2/3 * (3/4)^40 of such lines, not (5/6)^40."""
+    looks = {"P1": "o" * 4, "P2": "r" * 4, "F1": "r" * 4, "F2": "r" * 15 + "o" * 5,
+             "A": "r" * 40, "B": "r" * 30 + "o" * 10}  # fmt: skip
+    rows = [(f"{f}-{i}", f, c) for f, seen in looks.items() for i, c in enumerate(seen, 1)]
+    register = [("P1", "", ""), ("P2", "", ""), ("F1", "P1", "P2"), ("F2", "F1", "selfed"),
+                ("A", "F2-1", "selfed"), ("B", "F2-2", "selfed")]  # fmt: skip
+    found = label_check(bk.load_season(
+        plants=pd.DataFrame(rows, columns=["plant", "family", "colour"]),
+        families=pd.DataFrame(register, columns=["family", "female", "male"]),
+    ))  # fmt: skip
+    assert found.doubted == ()
+    assert next(x for x in found.labels if x.family == "A").wrong < 0.1
+
+
 def test_odd_seasons() -> None:
     nothing = label_check(season({"F2": (0, 0, 0)}))
     assert nothing.labels == () and "No family can be checked" in nothing.verdict
