@@ -206,6 +206,13 @@ def _as_matrix(table: object, classes: Sequence[str]) -> np.ndarray:
     return matrix / matrix.sum(axis=1, keepdims=True)
 
 
+def parent_looks(season: Season, trait: str) -> dict[str, str]:
+    """The class of every single plant that the register names as a parent, if it was scored."""
+    parents = parent_plants(season.families, season.plants)
+    seen = parents[trait].dropna() if trait in parents else parents["family"][:0]
+    return dict(zip(seen.index.astype(str), seen.astype(str), strict=True))
+
+
 def season_evidence(
     season: Season, trait: str, whole: bool = False
 ) -> tuple[Evidence, tuple[str, ...]]:
@@ -221,11 +228,8 @@ def season_evidence(
     if season.trait(trait).kind == "ordered":
         spare = []  # the neighbours of a class are the next that were seen
     counts = counts[[c for c in counts.columns if c in seen or c in spare]]
-    sheet = season.plants
-    plans = family_plans(season.families, season.family_names, sheet)
-    parents = parent_plants(season.families, sheet)
-    seen_so = parents[name].dropna() if name in parents else parents["family"][:0]
-    looks = dict(zip(seen_so.index.astype(str), seen_so.astype(str), strict=True))
+    plans = family_plans(season.families, season.family_names, season.plants)
+    looks = parent_looks(season, name)
     every = {f: row.tolist() for f, row in counts.iterrows()}
     scored = [f for f, row in every.items() if sum(row)]
     usable = [f for f in every if f in plans and (whole or sum(every[f]))]

@@ -27,10 +27,10 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from scipy.special import roots_jacobi, roots_legendre, softmax
 
-from breedkit.compare import compare_evidence, season_evidence
+from breedkit.compare import compare_evidence, parent_looks, season_evidence
 from breedkit.errors import ModelError, PedigreeError, pick, quote
 from breedkit.families import family_plans
-from breedkit.labels import parent_looks, shares_of
+from breedkit.labels import shares_of
 from breedkit.models import catalogue
 from breedkit.pedigree import Cross, Founder, Plan, Selfing
 from breedkit.results import Fact, Result, listing, percent, plants, sentence, show

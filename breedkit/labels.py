@@ -26,7 +26,7 @@ import numpy as np
 from scipy.special import gammaln, log_softmax, logsumexp, softmax
 
 from breedkit.choices import choices_of
-from breedkit.compare import season_evidence
+from breedkit.compare import parent_looks, season_evidence
 from breedkit.evidence import Evidence
 from breedkit.families import family_plans
 from breedkit.likelihood import Candidates, expected_genotypes, expected_shares, mis_scoring
@@ -217,16 +217,10 @@ def _said(
     """
     place = {f: i for i, f in enumerate(founders)}
 
-    def given(evidence: Evidence, state: int) -> Candidates:
-        columns = [every.founders[:, place[f]] if f in place else np.full(len(every.looks), state)
-                   for f in evidence.founders]  # fmt: skip
-        array = np.array(columns, dtype=int).reshape(len(columns), len(every.looks)).T
-        return replace(every, founders=array)
-
     states = every.looks.shape[1]
     weights = np.full((len(every.looks), len(known), states), 1 / states)
     if grown.counts:
-        chances = expected_genotypes(grown, given(grown, 0), mixing)[:, 0]
+        chances = expected_genotypes(grown, _with(every, place, {}, grown), mixing)[:, 0]
         order = list(grown.counts)
         for g, plan in enumerate(known.values()):
             for plant in founders_of(plan):
@@ -234,8 +228,9 @@ def _said(
                     weights[:, g] = chances[:, order.index(grown.families[plant])]
     cases = []
     for state in range(states if grown.counts else 1):
+        each = _with(every, place, dict.fromkeys(grown.families, state), asked)
         with np.errstate(divide="ignore"):
-            logs = np.log(expected_shares(asked, given(asked, state), mixing)[:, 0, at])
+            logs = np.log(expected_shares(asked, each, mixing)[:, 0, at])
             worth = np.log(weights[:, None, :, state] * (1 if grown.counts else states))
         cases.append(np.einsum("cgk,fk->cfg", np.maximum(logs, LOWEST), counts) + worth)
     return logsumexp(cases, axis=0)
@@ -311,7 +306,7 @@ def shares_of(
     for states in itertools.product(pure, repeat=len(unknown)):
         given = dict(zip(unknown, states, strict=True))
         chances = expected_genotypes(
-            grown, _with(model, place, given, grown), compared.mixing[None]
+            grown, _with(model.candidates, place, given, grown), compared.mixing[None]
         )
         by_plant = {p: chances[:, 0, list(grown.counts).index(grown.families[p])] for p in single}
         for genotypes in itertools.product(range(chances.shape[-1]), repeat=len(single)):
@@ -321,7 +316,7 @@ def shares_of(
                 worth = worth * by_plant[plant][:, state]
             likely = np.flatnonzero(worth > LEAST_CASE)
             if len(likely):
-                each = _with(model, place, {**given, **of}, asked).part(likely)
+                each = _with(model.candidates, place, {**given, **of}, asked).part(likely)
                 shares = expected_shares(asked, each, compared.mixing[None])[:, 0]
                 weights.append(worth[likely])
                 rows.append(shares[:, at])
@@ -329,16 +324,16 @@ def shares_of(
 
 
 def _with(
-    model: ModelWeight, place: Mapping[str, int], given: Mapping[str, int], asked: Evidence
+    candidates: Candidates, place: Mapping[str, int], given: Mapping[str, int], asked: Evidence
 ) -> Candidates:
-    """The candidates of a model, further founders given."""
+    """The candidates with the founders asked for: their own, at `place`, and those given."""
+    many = len(candidates.founders)
     columns = [
-        model.candidates.founders[:, place[f]] if f in place
-        else np.full(len(model.chances), given[f])
+        candidates.founders[:, place[f]] if f in place else np.full(many, given[f])
         for f in asked.founders
-    ]  # fmt: skip
-    founders = np.array(columns, dtype=int).reshape(len(columns), len(model.chances)).T
-    return replace(model.candidates, founders=founders)
+    ]
+    founders = np.array(columns, dtype=int).reshape(len(columns), many).T
+    return replace(candidates, founders=founders)
 
 
 def as_founders(plan: Plan, looks: dict[str, str], single: dict[str, Plan]) -> Plan:
@@ -355,15 +350,6 @@ def as_founders(plan: Plan, looks: dict[str, str], single: dict[str, Plan]) -> P
             return Founder(name)
         case _:
             return replace(plan, parent=as_founders(plan.parent, looks, single))
-
-
-def parent_looks(season: Season, trait: str) -> dict[str, str]:
-    """The class of every single plant that was scored."""
-    sheet = season.plants
-    if "plant" not in sheet:
-        return {}
-    scored = sheet[sheet[trait].notna()]
-    return dict(zip(scored["plant"].astype(str), scored[trait].astype(str), strict=True))
 
 
 def as_group(plan: Plan, looks: dict[str, str]) -> Plan:

@@ -188,10 +188,8 @@ def next_family(
     leads = float(np.bincount(parts[owner], chances).max())
     alone = len(alive) == 1
     found = NextFamily(sizes, (), certainty, int(parts.max()) + 1, leads, alone=alone)
-    if (leads >= certainty and alone) or found.open_models < 2 or not families:
+    if leads >= certainty or found.open_models < 2 or not families:
         return found
-    if leads >= certainty:
-        return replace(found, alone=True)
     options = [
         _option(family, chances / total, each, parts[owner], sizes, certainty / total)
         for family, each in families.items()
