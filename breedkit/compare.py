@@ -109,8 +109,8 @@ def compare_evidence(
     )  # fmt: skip
     if not found:
         return result
-    weights = _weights(evidence, found, slips)
     shares = model_shares(found)
+    weights = _weights(evidence, found, shares, slips)
     if not shares.any():  # without slips no model allows these scores
         return replace(result, weights=weights, error=float(slips.rates[0]), misfit=0.0)
     best = found[int(np.argmax(shares))]
@@ -242,10 +242,9 @@ def season_evidence(
 
 
 def _weights(
-    evidence: Evidence, found: Sequence[Weighed], slips: _Slips
+    evidence: Evidence, found: Sequence[Weighed], weights: np.ndarray, slips: _Slips
 ) -> tuple[ModelWeight, ...]:
     """The weight of each model, with its likeliest candidate and its group."""
-    weights = model_shares(found)
     weighed: list[ModelWeight] = []
     seen: dict[bytes, int] = {}
     numbers = {node: i for i, node in enumerate(evidence.counts)}
@@ -393,8 +392,9 @@ def _remedy(
     found = weigh(evidence, models, slips.mixing, slips.log_prior, slips.ordered, named=named).found
     if not found:
         return None
-    best = _weights(evidence, found, slips)[0]
-    fit = _fitted(evidence, found[int(np.argmax(model_shares(found)))], slips)
+    shares = model_shares(found)
+    best = _weights(evidence, found, shares, slips)[0]
+    fit = _fitted(evidence, found[int(np.argmax(shares))], slips)
     credible = best.share is not None and LEAST_SHARE <= best.share <= 1 - LEAST_SHARE
     return best if credible and fit.misfit >= MISFIT else None
 

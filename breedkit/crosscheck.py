@@ -20,7 +20,7 @@ are averaged over, for all plants together; traits are taken to be inherited ind
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -29,6 +29,7 @@ from scipy.special import roots_jacobi, roots_legendre, softmax
 
 from breedkit.compare import compare_evidence, parent_looks, season_evidence
 from breedkit.errors import ModelError, PedigreeError, pick, quote
+from breedkit.evidence import Evidence
 from breedkit.families import family_plans
 from breedkit.labels import shares_of
 from breedkit.models import catalogue
@@ -236,8 +237,10 @@ def cross_check(season: Season, family: str) -> CrossCheck:
         str(sides[c].iloc[0]) if len(sides) else name
         for c, name in (("female", "the female"), ("male", "the male"))
     )
-    names, looks = _looks(season, family)
-    asked = ((trait, _expected(season, trait, family, plan)) for trait in looks)
+    classed = [t for t in season.trait_names if season.trait(t).has_classes]
+    scored = {trait: season_evidence(season, trait)[0] for trait in classed}
+    names, looks = _looks(season, family, scored)
+    asked = ((trait, _expected(season, trait, scored[trait], family, plan)) for trait in looks)
     told = [(trait, each) for trait, each in asked if each is not None]
     tells = sorted((each.tells for _, each in told), key=lambda t: -t.right)
     kept = [i for i in range(len(names)) if any(looks[t][i] >= 0 for t, _ in told)]
@@ -258,28 +261,30 @@ class _Trait(NamedTuple):
     tells: Tells
 
 
-def _looks(season: Season, family: str) -> tuple[list[str], dict[str, np.ndarray]]:
+def _looks(
+    season: Season, family: str, scored: Mapping[str, Evidence]
+) -> tuple[list[str], dict[str, np.ndarray]]:
     """The plants of a family, and the number of the class that each shows, -1 if not scored."""
-    classed = [t for t in season.trait_names if season.trait(t).has_classes]
     sheet = season.plants
     rows = sheet[sheet["family"].astype(str) == family] if "plant" in sheet else sheet.iloc[:0]
     found: dict[str, np.ndarray] = {}
     names = rows["plant"].astype(str).tolist() if len(rows) else []
-    for trait in classed:
-        classes = list(season_evidence(season, trait)[0].classes)
+    for trait, evidence in scored.items():
+        classes = list(evidence.classes)
         if len(rows):
             number = {c: i for i, c in enumerate(classes)}
             found[trait] = np.array([number.get(str(look), -1) for look in rows[trait]], dtype=int)
-        elif len(classed) == 1:  # tallies: plants without names
+        elif len(scored) == 1:  # tallies: plants without names
             counts = season.counts(trait).loc[family, classes].to_numpy(dtype=int)
             found[trait] = np.repeat(np.arange(len(classes)), counts)
             names = [f"{classes[c]} {i + 1}" for c, n in enumerate(counts) for i in range(n)]
     return names, found
 
 
-def _expected(season: Season, trait: str, family: str, plan: Cross) -> _Trait | None:
+def _expected(
+    season: Season, trait: str, evidence: Evidence, family: str, plan: Cross
+) -> _Trait | None:
     """What a trait expects of the three kinds, by all other families; None if it says nothing."""
-    evidence, _ = season_evidence(season, trait)
     own = season.counts(trait)[list(evidence.classes)].loc[family].to_numpy(dtype=int)
     node = evidence.families.get(family)
     counts = dict(evidence.counts)
